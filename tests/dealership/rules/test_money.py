@@ -5,7 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dealership.rules import money
@@ -89,6 +89,7 @@ def test_a_dollar_sign_serves_every_dollar():
     assert money.parse_money("$5", currency="CAD") == 500
 
 
+@settings(deadline=None)
 @given(CENTS)
 def test_what_is_written_reads_back(cents):
     for grouped in (True, False):
@@ -96,6 +97,7 @@ def test_what_is_written_reads_back(cents):
         assert money.parse_money(written, allow_negative=True) == cents
 
 
+@settings(deadline=None)
 @given(st.text(max_size=60))
 def test_any_text_is_read_or_refused_by_name(text):
     try:
@@ -148,6 +150,7 @@ def test_a_float_is_refused():
         money.line_cents(2.675, 100)
 
 
+@settings(deadline=None)
 @given(
     st.decimals(0, 10**7, places=4),
     st.integers(0, 10**11),
@@ -166,6 +169,7 @@ def test_line_against_exact_fractions(quantity, unit, markup, rounding):
     assert money.round_cents(exact, rounding) == expected
 
 
+@settings(deadline=None)
 @given(st.decimals(-1000, 1000, places=1), st.sampled_from(Rounding))
 def test_a_credit_undoes_its_bill_to_the_cent(cents, rounding):
     back = money.round_cents(-cents, rounding)
@@ -247,6 +251,7 @@ def test_anniversary_months_at_the_edges(start, end, months):
     assert money.months_between(start, end) == months
 
 
+@settings(deadline=None)
 @given(
     st.dates(date(2000, 1, 1), date(2040, 1, 1)),
     st.integers(0, 2000),
