@@ -1,0 +1,6 @@
+"""The project: settings, addresses and the queue."""
+
+from config.celery import app as celery_app
+
+
+__all__ = ["celery_app"]
