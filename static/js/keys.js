@@ -1,0 +1,75 @@
+// Single keys: "/" goes to the one box, "?" shows the help. They can be switched off
+// (WCAG 2.2, 2.1.4) and never act while somebody types.
+const SWITCH = "mendroll.single-keys";
+
+function areOn() {
+  try {
+    return localStorage.getItem(SWITCH) !== "off";
+  } catch {
+    return true; // a browser that keeps nothing has the keys on
+  }
+}
+
+function keep(on) {
+  try {
+    localStorage.setItem(SWITCH, on ? "on" : "off");
+  } catch {
+    // nothing is kept: the choice holds for this page only
+  }
+}
+
+function isTyping(target) {
+  return target.closest?.("input, textarea, select, [contenteditable]") !== null;
+}
+
+export function watchKeys(page) {
+  const box = page.getElementById("one-box");
+  const help = page.getElementById("keys-help");
+  const choice = help?.querySelector("[data-keys-switch]");
+  let on = areOn();
+  if (choice) {
+    choice.checked = on;
+    choice.addEventListener("change", () => {
+      on = choice.checked;
+      keep(on);
+    });
+  }
+  page.querySelector("[data-keys-help]")?.addEventListener("click", (event) => {
+    if (help) {
+      event.preventDefault();
+      help.showModal();
+    }
+  });
+  page.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") {
+      closeFolds(page);
+      return;
+    }
+    if (!on || isTyping(event.target) || event.ctrlKey || event.altKey || event.metaKey) {
+      return;
+    }
+    if (event.key === "/" && box) {
+      event.preventDefault();
+      box.focus();
+      box.select();
+    } else if (event.key === "?" && help && !help.open) {
+      event.preventDefault();
+      help.showModal();
+    }
+  });
+  page.addEventListener("click", (event) => {
+    if (!event.target.closest(".fold")) {
+      closeFolds(page);
+    }
+  });
+}
+
+function closeFolds(page) {
+  for (const fold of page.querySelectorAll(".fold[open]")) {
+    const within = fold.contains(page.activeElement);
+    fold.open = false;
+    if (within) {
+      fold.querySelector("summary").focus();
+    }
+  }
+}
