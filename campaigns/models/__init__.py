@@ -1,0 +1,64 @@
+"""Tables of the work."""
+
+from campaigns.models.campaign import (
+    Allocation,
+    Campaign,
+    CriteriaVersion,
+    Criterion,
+    ListedVin,
+    MatchedChange,
+)
+from campaigns.models.claim import Claim, ClaimLine, Payment
+from campaigns.models.letter import Letter, LetterOmission, LetterRound, LetterText
+from campaigns.models.outcome import Replenishment, Report
+from campaigns.models.population import (
+    CampaignVehicle,
+    PartRequest,
+    ReachFact,
+    StateChange,
+)
+from campaigns.models.remedy import (
+    Remedy,
+    RemedyPrice,
+    ScheduledItem,
+    Variant,
+    VariantCheck,
+    VariantLabour,
+    VariantPart,
+)
+from campaigns.models.workshop import CheckReading, PartFitted, Repair, Visit, VisitJob
+
+
+__all__ = [
+    "Allocation",
+    "Campaign",
+    "CampaignVehicle",
+    "CheckReading",
+    "Claim",
+    "ClaimLine",
+    "CriteriaVersion",
+    "Criterion",
+    "Letter",
+    "LetterOmission",
+    "LetterRound",
+    "LetterText",
+    "ListedVin",
+    "MatchedChange",
+    "PartFitted",
+    "PartRequest",
+    "Payment",
+    "ReachFact",
+    "Remedy",
+    "RemedyPrice",
+    "Repair",
+    "Replenishment",
+    "Report",
+    "ScheduledItem",
+    "StateChange",
+    "Variant",
+    "VariantCheck",
+    "VariantLabour",
+    "VariantPart",
+    "Visit",
+    "VisitJob",
+]

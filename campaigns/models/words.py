@@ -1,0 +1,162 @@
+"""The words that people read for each state."""
+
+from django.utils.translation import gettext_lazy as _
+
+from campaigns.rules.lifecycle import (
+    CampaignClass,
+    CampaignState,
+    Change,
+    ClaimLineKind,
+    ClaimState,
+    OmissionReason,
+    Outcome,
+    Payer,
+    ProposalKind,
+    ProposalState,
+    Reach,
+    ReadingResult,
+    RepairState,
+    ReportState,
+    RequestState,
+    RoundKind,
+    RoundState,
+    VersionState,
+    VisitState,
+    WorkState,
+)
+
+
+CLASS_WORDS = {
+    CampaignClass.SAFETY: _("Safety recall"),
+    CampaignClass.EMISSIONS: _("Emissions recall"),
+    CampaignClass.SATISFACTION: _("Customer satisfaction campaign"),
+    CampaignClass.SERVICE_ACTION: _("Service action"),
+}
+CAMPAIGN_STATE_WORDS = {
+    CampaignState.DRAFT: _("being entered"),
+    CampaignState.RUNNING: _("running"),
+    CampaignState.CLOSED: _("closed"),
+}
+WORK_WORDS = {
+    WorkState.TO_VERIFY: _("to be verified"),
+    WorkState.OPEN: _("open"),
+    WorkState.NEEDS_REPAIR: _("inspected, needs repair"),
+    WorkState.REMEDIED_HERE: _("remedied here"),
+    WorkState.REMEDIED_ELSEWHERE: _("remedied elsewhere"),
+    WorkState.INSPECTED_CLEAR: _("inspected, no repair needed"),
+    WorkState.DISQUALIFIED: _("disqualified"),
+    WorkState.REMOVED: _("removed by amendment"),
+}
+REACH_WORDS = {
+    Reach.REACHABLE: _("reachable"),
+    Reach.EXPORTED: _("exported"),
+    Reach.STOLEN: _("stolen"),
+    Reach.SCRAPPED: _("scrapped"),
+    Reach.NOT_NOTIFIED: _("notice not received"),
+    Reach.OTHER: _("not reachable, other reason"),
+}
+VERSION_WORDS = {
+    VersionState.DRAFT: _("being written"),
+    VersionState.MATCHING: _("being matched"),
+    VersionState.MATCHED: _("matched, to be applied"),
+    VersionState.APPLYING: _("being applied"),
+    VersionState.APPLIED: _("applied"),
+    VersionState.ABANDONED: _("abandoned"),
+}
+CHANGE_WORDS = {
+    Change.ADD: _("added"),
+    Change.TO_VERIFY: _("added, to be verified"),
+    Change.CONFIRM: _("confirmed"),
+    Change.REMOVE: _("removed"),
+    Change.RESTORE: _("taken in again"),
+}
+PAYER_WORDS = {
+    Payer.MANUFACTURER: _("manufacturer"),
+    Payer.CUSTOMER: _("customer"),
+    Payer.STORE: _("store"),
+}
+REQUEST_WORDS = {
+    RequestState.WAITING: _("waiting for parts"),
+    RequestState.OFFERED: _("parts are here, to be called"),
+    RequestState.BOOKED: _("booked"),
+    RequestState.DONE: _("done"),
+    RequestState.WITHDRAWN: _("withdrawn"),
+}
+VISIT_WORDS = {
+    VisitState.BOOKED: _("booked"),
+    VisitState.ARRIVED: _("arrived"),
+    VisitState.DONE: _("done"),
+    VisitState.MISSED: _("did not come"),
+    VisitState.CANCELLED: _("cancelled"),
+}
+REPAIR_WORDS = {
+    RepairState.OPEN: _("in the workshop"),
+    RepairState.COMPLETED: _("completed"),
+    RepairState.ABANDONED: _("abandoned"),
+}
+OUTCOME_WORDS = {
+    Outcome.REMEDIED: _("remedied"),
+    Outcome.INSPECTED_CLEAR: _("inspected, no repair needed"),
+    Outcome.NEEDS_REPAIR: _("inspected, needs repair"),
+    Outcome.STOPPED: _("stopped"),
+}
+READING_WORDS = {
+    ReadingResult.PASS: _("within limits"),
+    ReadingResult.REPEAT: _("do the step again and measure"),
+    ReadingResult.REPLACE: _("replace the part"),
+    ReadingResult.STOP: _("stop and ask"),
+}
+CLAIM_WORDS = {
+    ClaimState.READY: _("ready to send"),
+    ClaimState.SUBMITTED: _("sent"),
+    ClaimState.PAID: _("paid"),
+    ClaimState.SHORT_PAID: _("paid in part"),
+    ClaimState.REJECTED: _("rejected"),
+    ClaimState.WRITTEN_OFF: _("written off"),
+}
+CLAIM_LINE_WORDS = {
+    ClaimLineKind.PART: _("part"),
+    ClaimLineKind.LABOUR: _("labour"),
+    ClaimLineKind.SUBLET: _("work by others"),
+}
+ROUND_KIND_WORDS = {
+    RoundKind.FIRST: _("first letter"),
+    RoundKind.REMINDER: _("reminder"),
+    RoundKind.INTERIM: _("interim letter, parts not yet here"),
+}
+ROUND_WORDS = {
+    RoundState.DRAWN_UP: _("drawn up"),
+    RoundState.PRINTING: _("being set"),
+    RoundState.PRINTED: _("printed"),
+    RoundState.POSTED: _("posted"),
+    RoundState.CANCELLED: _("cancelled"),
+}
+OMISSION_WORDS = {
+    OmissionReason.NO_OWNER: _("no owner known"),
+    OmissionReason.NO_ADDRESS: _("no address known"),
+    OmissionReason.UNDELIVERABLE: _("post came back"),
+    OmissionReason.DO_NOT_WRITE: _("wants no letters"),
+    OmissionReason.DECEASED: _("owner deceased"),
+    OmissionReason.ADDRESS_NOT_ALLOWED: _("address may not be used for this"),
+    OmissionReason.PAST_LIMIT: _("past the campaign's limit"),
+    OmissionReason.OWN_STOCK: _("the store's own vehicle"),
+    OmissionReason.OUT_OF_REACH: _("exported, stolen, scrapped or not reached"),
+    OmissionReason.TO_VERIFY: _("still to be verified"),
+}
+PROPOSAL_KIND_WORDS = {
+    ProposalKind.ORDER: _("order"),
+    ProposalKind.RETURN: _("return"),
+    ProposalKind.NOTHING: _("nothing to do"),
+}
+PROPOSAL_WORDS = {
+    ProposalState.OPEN: _("open"),
+    ProposalState.ACCEPTED: _("accepted"),
+    ProposalState.CHANGED: _("changed"),
+    ProposalState.DECLINED: _("declined"),
+    ProposalState.SUPERSEDED: _("replaced by a newer one"),
+}
+REPORT_WORDS = {
+    ReportState.WAITING: _("being made"),
+    ReportState.MADE: _("made"),
+    ReportState.FAILED: _("could not be made"),
+}

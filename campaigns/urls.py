@@ -1,0 +1,35 @@
+"""Addresses of the work."""
+
+from campaigns.views import (
+    account,
+    campaigns,
+    claims,
+    counter,
+    find,
+    first_batch,
+    letters,
+    population,
+    repairs,
+    replenishment,
+    reports,
+    today,
+    visits,
+)
+
+
+app_name = "campaigns"
+urlpatterns = [
+    *today.patterns,
+    *find.patterns,
+    *campaigns.patterns,
+    *population.patterns,
+    *first_batch.patterns,
+    *counter.patterns,
+    *visits.patterns,
+    *repairs.patterns,
+    *claims.patterns,
+    *letters.patterns,
+    *reports.patterns,
+    *replenishment.patterns,
+    *account.patterns,
+]

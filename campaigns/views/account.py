@@ -1,0 +1,6 @@
+"""Pages: account."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: campaigns."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: claims."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

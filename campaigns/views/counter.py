@@ -1,0 +1,6 @@
+"""Pages: counter."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

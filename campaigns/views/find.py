@@ -1,0 +1,6 @@
+"""Pages: find."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: first_batch."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

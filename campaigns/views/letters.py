@@ -1,0 +1,6 @@
+"""Pages: letters."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: population."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

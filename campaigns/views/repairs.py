@@ -1,0 +1,6 @@
+"""Pages: repairs."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: replenishment."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: reports."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: today."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

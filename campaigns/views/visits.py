@@ -1,0 +1,6 @@
+"""Pages: visits."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

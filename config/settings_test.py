@@ -1,0 +1,27 @@
+"""What tests change of the settings, and no more."""
+
+import os
+import tempfile
+from pathlib import Path
+
+
+os.environ.setdefault("MENDROLL_DATA", tempfile.mkdtemp(prefix="mendroll-test-"))
+if os.environ.get("MENDROLL_TEST_ON_POSTGRES") and os.environ.get(
+    "MENDROLL_TEST_DATABASE_URL"
+):
+    os.environ["MENDROLL_DATABASE_URL"] = os.environ["MENDROLL_TEST_DATABASE_URL"]
+    os.environ["MENDROLL_REDIS_URL"] = os.environ.get("MENDROLL_TEST_REDIS_URL", "")
+
+from config.settings import *  # noqa: F403, TID251 (tests change these settings)
+from config.settings import DATA, DATABASES, ON_SQLITE, STORAGES  # noqa: TID251
+
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+STORAGES["staticfiles"] = {
+    "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+}
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+ACCOUNT_RATE_LIMITS = False
+if ON_SQLITE:
+    # A file, not memory: threads and workers of the tests share it.
+    DATABASES["default"]["TEST"] = {"NAME": str(Path(DATA) / "test.db")}

@@ -1,0 +1,80 @@
+"""A store: one dealership with its own shelves, staff and customers."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from dealership.models.scope import StoreScopedQuerySet
+
+
+class StoreQuerySet(StoreScopedQuerySet["Store"]):
+    """Stores, and which of them a person works in."""
+
+    store_path = "pk"
+
+
+class Store(models.Model):
+    """One store of the group."""
+
+    code = models.CharField(_("code"), max_length=12, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    street = models.CharField(_("street"), max_length=120, blank=True)
+    city = models.CharField(_("city"), max_length=80, blank=True)
+    region = models.CharField(_("state or region"), max_length=40, blank=True)
+    postal_code = models.CharField(_("postal code"), max_length=16, blank=True)
+    country = models.CharField(_("country"), max_length=2, default="US")
+    phone = models.CharField(_("telephone"), max_length=40, blank=True)
+    email = models.EmailField(_("e-mail"), blank=True)
+    letter_signed_by = models.CharField(
+        _("name under letters"), max_length=120, blank=True
+    )
+    time_zone = models.CharField(
+        _("time zone"), max_length=60, default="America/Chicago"
+    )
+    currency = models.CharField(_("currency"), max_length=3, default="USD")
+    market = models.CharField(
+        _("market of its vehicles"),
+        max_length=2,
+        default="US",
+        help_text=_("US: a wrong VIN check digit is refused. Others: it is warned of."),
+    )
+    paper = models.CharField(
+        _("paper in the printer"),
+        max_length=8,
+        choices=[("letter", "US Letter"), ("a4", "A4")],
+        default="letter",
+    )
+    labour_rate_cents = models.BigIntegerField(
+        _("labour rate, cents an hour"), default=14_000
+    )
+    parts_handling_basis_points = models.PositiveIntegerField(
+        _("handling on parts, hundredths of a per cent"), default=3_000
+    )
+    bays = models.PositiveSmallIntegerField(_("bays"), default=6)
+    workshop_hours_per_day = models.PositiveSmallIntegerField(
+        _("workshop hours a day"), default=40
+    )
+    review_days = models.PositiveSmallIntegerField(
+        _("days between two orders"), default=7
+    )
+    no_show_grace_days = models.PositiveSmallIntegerField(
+        _("days until a missed visit frees its parts"), default=2
+    )
+
+    objects = StoreQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(labour_rate_cents__gte=0),
+                name="store_labour_rate_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+    def address_lines(self) -> list[str]:
+        """Give the lines of the letterhead, street first."""
+        place = f"{self.city}, {self.region} {self.postal_code}".strip(" ,")
+        return [line for line in (self.street, place) if line]

@@ -1,0 +1,12 @@
+"""Addresses of the house itself."""
+
+from dealership.views import chosen_store, health, jobs, settings
+
+
+app_name = "dealership"
+urlpatterns = [
+    *chosen_store.patterns,
+    *health.patterns,
+    *settings.patterns,
+    *jobs.job_urlpatterns,
+]

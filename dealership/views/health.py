@@ -1,0 +1,6 @@
+"""Pages: health."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

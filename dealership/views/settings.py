@@ -1,0 +1,6 @@
+"""Pages: settings."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: orders."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

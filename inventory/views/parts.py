@@ -1,0 +1,6 @@
+"""Pages: parts."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

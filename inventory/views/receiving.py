@@ -1,0 +1,6 @@
+"""Pages: receiving."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

@@ -1,0 +1,6 @@
+"""Pages: returns."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

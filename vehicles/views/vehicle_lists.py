@@ -1,0 +1,6 @@
+"""Pages: vehicle_lists."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []

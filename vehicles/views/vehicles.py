@@ -1,0 +1,6 @@
+"""Pages: vehicles."""
+
+from django.urls import URLPattern
+
+
+patterns: list[URLPattern] = []
