@@ -7,14 +7,13 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from django.core.exceptions import PermissionDenied
 
-from dealership.models import StaffMember, Store
-
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from django.http import HttpRequest, HttpResponseBase
 
+    from dealership.models import StaffMember, Store
     from dealership.rules.roles import Capability
 
     View = Callable[..., HttpResponseBase]
