@@ -24,7 +24,7 @@ TIMETABLE = (
     Timed("dealership.erase_uploads", hour=4),
     Timed("inventory.lapse", every=dt.timedelta(hours=1)),
 )
-TIMETABLE_EVERY_SECONDS = 15.0
+TIMETABLE_EVERY_SECONDS = 10.0
 # Above the longest chunk. A message that comes back while its job still runs finds
 # the job held and is dropped.
 VISIBILITY_SECONDS = 180

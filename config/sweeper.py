@@ -60,6 +60,7 @@ class Sweeper(bootsteps.StartStopStep):
             (SWEEP_EMBEDDED_SECONDS if self.embedded else SWEEP_SECONDS, self.sweep),
             (SHOW_LIFE_SECONDS, self.show_life),
         ]
+        jobs.load_handlers()
         if self.embedded:
             safely(self.forget_offers)
             seconds = self.app.conf.mendroll_timetable_seconds

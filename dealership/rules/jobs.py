@@ -61,6 +61,16 @@ def back_off(attempts: int) -> dt.timedelta:
     return dt.timedelta(seconds=5 * 6 ** (attempts - 1))
 
 
+def seconds_left(done: int, total: int | None, elapsed_seconds: float) -> float | None:
+    """Guess the seconds that the rest takes at the pace so far, or None too early.
+
+    At least a twentieth of the work must be done, or the guess jumps about.
+    """
+    if not total or done <= 0 or done * 20 < total:
+        return None
+    return elapsed_seconds / done * max(total - done, 0)
+
+
 @dataclass(frozen=True)
 class Timed:
     """Work that comes round: at a full hour of the local day, or at an interval.

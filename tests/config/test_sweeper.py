@@ -1,0 +1,327 @@
+"""A real worker in its own processes, over a real database, killed and started again.
+
+The sides: the embedded default (SQLite, the worker is its own bell) always; Redis and
+PostgreSQL where their addresses are given (marker ``postgres``).
+"""
+
+import os
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import closing, contextmanager
+from pathlib import Path
+from urllib.parse import urlsplit, urlunsplit
+
+import psycopg
+import pytest
+import redis
+
+
+ROOT = Path(__file__).resolve().parents[2]
+POSTGRES_URL = os.environ.get("MENDROLL_TEST_DATABASE_URL", "")
+REDIS_URL = os.environ.get("MENDROLL_TEST_REDIS_URL", "")
+wants_servers = pytest.mark.skipif(
+    not (POSTGRES_URL and REDIS_URL), reason="no PostgreSQL and Redis given"
+)
+
+
+class House:
+    """One house: its data, its settings, its worker."""
+
+    def __init__(self, folder: Path, **settings: str) -> None:
+        kept = {
+            name: value
+            for name, value in os.environ.items()
+            if not name.startswith(("MENDROLL_", "DJANGO_", "PYTEST_"))
+        }
+        self.env = kept | {
+            "DJANGO_SETTINGS_MODULE": "config.settings",
+            "MENDROLL_DATA": str(folder),
+            "MENDROLL_EXTRA_TASKS": "tests.config.worker_tasks",
+            "MENDROLL_JOB_LEASE_SECONDS": "3",
+            **settings,
+        }
+        self.database = folder / "mendroll.db"
+        self.log = folder / "worker.log"
+        self.manage("migrate", "--verbosity", "0")
+        self.ask(
+            "from dealership.models import Store;"
+            "Store.objects.get_or_create(code='MARK', name='Marking')"
+        )
+
+    def manage(self, *words: str) -> str:
+        done = subprocess.run(  # noqa: S603 (our own words)
+            [sys.executable, "manage.py", *words],
+            cwd=ROOT,
+            env=self.env,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def ask(self, code: str) -> str:
+        """Run a line of code in the house, as its web process would."""
+        done = subprocess.run(  # noqa: S603 (our own words)
+            [
+                sys.executable,
+                "-c",
+                f"import django; django.setup()\n{code}",
+            ],
+            cwd=ROOT,
+            env=self.env,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def enqueue(self, kind: str, count: int = 1) -> None:
+        arguments = "{'mark_id': n}" if kind == "tests.mark" else "{}"
+        self.ask(
+            "from django.utils import timezone\n"
+            "from dealership.domain.jobs import enqueue\n"
+            f"for n in range({count}):\n"
+            f"    enqueue(kind={kind!r}, arguments={arguments}, by=None, store=None,\n"
+            f"            now=timezone.now(), unique_key=f'{kind}-{{n}}')\n"
+        )
+
+    def rows(self, query: str, kind: str = "") -> list[tuple]:
+        """Read in the house's database, past all of our code."""
+        url = self.env.get("MENDROLL_DATABASE_URL")
+        values = (kind,) if kind else ()
+        if url:
+            with psycopg.connect(url) as connection:
+                return connection.execute(query.replace("?", "%s"), values).fetchall()
+        with closing(sqlite3.connect(self.database, timeout=20)) as connection:
+            return connection.execute(query, values).fetchall()
+
+    def states(self, kind: str) -> dict[str, int]:
+        return dict(
+            self.rows(
+                "SELECT state, count(*) FROM dealership_job WHERE kind = ?"
+                " GROUP BY state",
+                kind,
+            )
+        )
+
+    def timed(self, kind: str) -> dict[str, str]:
+        return dict(
+            self.rows(
+                "SELECT unique_key, state FROM dealership_job WHERE kind = ?", kind
+            )
+        )
+
+    def beats(self) -> int:
+        return self.rows("SELECT count(*) FROM dealership_workerbeat")[0][0]
+
+    def marks(self) -> list[str]:
+        return [
+            subject
+            for (subject,) in self.rows(
+                "SELECT subject FROM dealership_auditentry WHERE act LIKE 'mark.' || ?",
+                "%",
+            )
+        ]
+
+    @contextmanager
+    def worker(self, *words: str):
+        with self.log.open("ab") as log:
+            process = subprocess.Popen(  # noqa: S603 (our own words)
+                [
+                    *(sys.executable, "-m", "celery", "-A", "config", "worker"),
+                    *("--concurrency", "2", "--loglevel", "INFO", *words),
+                ],
+                cwd=ROOT,
+                env=self.env,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+        try:
+            yield process
+        finally:
+            if process.poll() is None:
+                process.terminate()
+                try:
+                    process.wait(20)
+                except subprocess.TimeoutExpired:
+                    kill_group(process)
+
+    def wait_for(self, true, seconds: float = 60) -> None:
+        end = time.monotonic() + seconds
+        while not true():
+            if time.monotonic() > end:
+                pytest.fail(self.log.read_text(errors="replace")[-4_000:])
+            time.sleep(0.2)
+
+
+def kill_group(process: subprocess.Popen) -> None:
+    """Take the worker and its children down at once, as a power cut would."""
+    os.killpg(process.pid, signal.SIGKILL)
+    process.wait()
+
+
+def all_done(house: House, kind: str, count: int):
+    return lambda: house.states(kind) == {"done": count}
+
+
+def assert_each_once(house: House, count: int) -> None:
+    assert sorted(house.marks()) == sorted(f"mark:{n + 1}" for n in range(count))
+
+
+@pytest.fixture
+def embedded(tmp_path):
+    """A house on the embedded default."""
+    return House(tmp_path)
+
+
+@pytest.fixture
+def served(tmp_path):
+    """A house on PostgreSQL and Redis, with a database of its own."""
+    name = f"queue_{os.getpid()}_{time.monotonic_ns()}"
+    parts = urlsplit(POSTGRES_URL)
+    with psycopg.connect(POSTGRES_URL, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+    bell = redis.Redis.from_url(REDIS_URL)
+    bell.flushall()
+    yield House(
+        tmp_path,
+        MENDROLL_DATABASE_URL=urlunsplit(parts._replace(path=f"/{name}")),
+        MENDROLL_REDIS_URL=REDIS_URL,
+    )
+    bell.close()
+    with psycopg.connect(POSTGRES_URL, autocommit=True) as connection:
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.mark.committing
+def test_killed_in_the_middle_embedded_loses_nothing_and_does_nothing_twice(embedded):
+    embedded.enqueue("tests.mark", 200)
+    with embedded.worker() as process:
+        embedded.wait_for(lambda: embedded.states("tests.mark").get("done", 0) > 20)
+        kill_group(process)
+    done = embedded.states("tests.mark")["done"]
+    assert 20 < done < 200
+    with embedded.worker():
+        embedded.wait_for(all_done(embedded, "tests.mark", 200))
+    assert_each_once(embedded, 200)
+
+
+@pytest.mark.committing
+def test_lost_child_is_replaced_and_its_job_taken_over(embedded):
+    embedded.enqueue("tests.fork_again")
+    with embedded.worker():
+        embedded.wait_for(all_done(embedded, "tests.fork_again", 1))
+    assert embedded.rows(
+        "SELECT interruptions, attempts FROM dealership_job WHERE kind = ?",
+        "tests.fork_again",
+    ) == [(1, 0)]
+
+
+@pytest.mark.committing
+def test_nightly_job_is_done_once_the_clock_passes_its_hour(embedded):
+    # 04:00 in Chicago on 2026-03-10 is 09:00 UTC: daylight saving time since the 8th.
+    embedded.env |= {
+        "MENDROLL_TIME_ZONE": "America/Chicago",
+        "MENDROLL_TEST_CLOCK": "2026-03-10T03:59:40-05:00",
+    }
+    before, after = "due 2026-03-09T09:00:00Z", "due 2026-03-10T09:00:00Z"
+    kind = "dealership.erase_uploads"
+    with embedded.worker():
+        embedded.wait_for(lambda: embedded.timed(kind) == {before: "done"})
+        embedded.wait_for(lambda: embedded.timed(kind).get(after) == "done")
+    assert embedded.timed(kind) == {before: "done", after: "done"}
+
+
+@pytest.mark.committing
+def test_worker_shows_life_and_takes_it_back(embedded):
+    with embedded.worker():
+        embedded.wait_for(lambda: embedded.beats() == 1)
+    assert embedded.beats() == 0
+
+
+@wants_servers
+@pytest.mark.postgres
+@pytest.mark.committing
+def test_bell_wakes_the_worker_before_the_sweep_would(served):
+    with served.worker():
+        served.enqueue("tests.mark")
+        served.wait_for(all_done(served, "tests.mark", 1))
+    # The sweep leaves a new job to the bell for 5 s.
+    ((waited,),) = served.rows(
+        "SELECT extract(epoch FROM started_at - created_at) FROM dealership_job"
+        " WHERE kind = ?",
+        "tests.mark",
+    )
+    assert waited < 2
+
+
+@wants_servers
+@pytest.mark.postgres
+@pytest.mark.committing
+def test_wiped_queue_loses_nothing(served):
+    served.enqueue("tests.mark", 200)
+    with served.worker():
+        served.wait_for(lambda: served.states("tests.mark").get("done", 0) > 20)
+        redis.Redis.from_url(REDIS_URL).flushall()
+        assert served.states("tests.mark")["done"] < 200
+        served.wait_for(all_done(served, "tests.mark", 200), seconds=90)
+    assert_each_once(served, 200)
+
+
+@wants_servers
+@pytest.mark.postgres
+@pytest.mark.committing
+def test_killed_in_the_middle_with_redis_loses_nothing(served):
+    served.enqueue("tests.mark", 200)
+    with served.worker() as process:
+        served.wait_for(lambda: served.states("tests.mark").get("done", 0) > 20)
+        kill_group(process)
+    with served.worker():
+        served.wait_for(all_done(served, "tests.mark", 200), seconds=90)
+    assert_each_once(served, 200)
+
+
+@wants_servers
+@pytest.mark.postgres
+@pytest.mark.committing
+def test_broker_out_of_reach_does_not_stop_the_asking(served):
+    served.env |= {"MENDROLL_REDIS_URL": "redis://127.0.0.1:1/0"}  # nobody there
+    served.enqueue("tests.mark")
+    assert served.states("tests.mark") == {"waiting": 1}
+
+
+@wants_servers
+@pytest.mark.postgres
+@pytest.mark.committing
+def test_beat_leaves_timed_jobs_to_the_worker(served, tmp_path):
+    log = (tmp_path / "beat.log").open("wb")
+    beat = subprocess.Popen(  # noqa: S603 (our own words)
+        [
+            *(sys.executable, "-m", "celery", "-A", "config", "beat"),
+            *("--schedule", str(tmp_path / "beat")),
+        ],
+        cwd=ROOT,
+        env=served.env,
+        stdout=log,
+        stderr=log,
+    )
+    try:
+        with served.worker():
+            served.wait_for(
+                lambda: served.states("dealership.erase_uploads") == {"done": 1}
+            )
+    finally:
+        beat.terminate()
+        beat.wait(20)
+        log.close()
+    (key,) = served.timed("dealership.erase_uploads")
+    assert re.fullmatch(r"due \d{4}-\d\d-\d\dT\d\d:00:00Z", key)
