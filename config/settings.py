@@ -173,7 +173,8 @@ CACHES = {
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        # `mendroll serve` compresses them afterwards; a demo need not wait for it.
+        "BACKEND": "django.contrib.staticfiles.storage.ManifestStaticFilesStorage"
         if not DEBUG
         else "django.contrib.staticfiles.storage.StaticFilesStorage",
     },
