@@ -33,7 +33,7 @@ def babel_locale() -> str:
 
 
 @register.filter
-def money(cents: int | None, currency: str = "USD") -> str:
+def money(cents: int | str | None, currency: str = "USD") -> str:
     """Write whole cents with their currency: 123450 gives $1,234.50; None a dash."""
     if cents is None or cents == "":
         return NOTHING
@@ -44,15 +44,15 @@ def money(cents: int | None, currency: str = "USD") -> str:
 
 
 @register.filter
-def plain_money(cents: int | None) -> str:
+def plain_money(cents: int | str | None) -> str:
     """Write whole cents without a currency, for a column whose head names it."""
     if cents is None or cents == "":
         return NOTHING
-    return cents_rules.plain_money(cents).replace("-", _MINUS)
+    return cents_rules.plain_money(int(cents)).replace("-", _MINUS)
 
 
 @register.filter
-def qty(number: int | Decimal | None) -> str:
+def qty(number: int | Decimal | str | None) -> str:
     """Write a count with thousands marks; None gives a dash."""
     if number is None or number == "":
         return NOTHING
@@ -60,7 +60,7 @@ def qty(number: int | Decimal | None) -> str:
 
 
 @register.filter
-def percent(share: float | Decimal | None) -> str:
+def percent(share: float | Decimal | str | None) -> str:
     """Write a share (0.204) as a percentage with at most one decimal (20.4%)."""
     if share is None or share == "":
         return NOTHING

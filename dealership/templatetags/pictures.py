@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 register = template.Library()
 
-PAPER_WIDTH = 680
-"""Width of a picture on paper, in px of 1/96 inch: 18 cm."""
+PAPER_WIDTH = 640
+"""Width of a picture on paper, in px of 1/96 inch: 17 cm."""
 
 _ROW = 17
 _PLOT = 92
