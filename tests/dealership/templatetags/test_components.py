@@ -2,12 +2,15 @@
 
 import re
 from datetime import date
+from pathlib import Path
 
 import pytest
 from django import forms
+from django.conf import settings
+from django.contrib.auth.models import AnonymousUser
 from django.core.paginator import Paginator
 from django.template import Context, Template, TemplateSyntaxError
-from django.template.loader import render_to_string
+from django.template.loader import get_template, render_to_string
 
 from dealership.templatetags.components import TONE_OF_VALUE, TONES
 
@@ -177,3 +180,37 @@ def test_caution_names_itself():
 
     assert 'class="note note-caution" role="group" aria-label="Air bag"' in html
     assert "<p>Wait.</p>" in html
+
+
+TEMPLATES = Path(settings.TEMPLATES[0]["DIRS"][0])
+SOURCES = {
+    str(file.relative_to(TEMPLATES)): file.read_text(encoding="utf-8")
+    for file in sorted(TEMPLATES.rglob("*.html"))
+}
+# A sheet for the PDF engine is a document of its own; no browser's policy holds there.
+FOR_BROWSERS = [
+    name
+    for name, source in SOURCES.items()
+    if name in {"base.html", "errors/500.html"} or "<!doctype" not in source.lower()
+]
+
+
+@pytest.mark.parametrize("name", SOURCES)
+def test_every_template_compiles(name):
+    assert get_template(name).template.nodelist
+
+
+@pytest.mark.parametrize("name", FOR_BROWSERS)
+def test_pages_hold_nothing_that_the_content_policy_refuses(name):
+    refused = r"<script(?![^>]*\bsrc=)|<style|\sstyle=|\son[a-z]+="
+
+    assert re.findall(refused, SOURCES[name]) == []
+
+
+def test_spare_codes_are_counted_in_words():
+    html = render_to_string(
+        "mfa/recovery_codes/index.html",
+        {"unused_codes": ["11111111"], "total_count": 10, "user": AnonymousUser()},
+    )
+
+    assert "1 of 10 spare codes is left;" in text_of(html)
