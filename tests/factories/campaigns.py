@@ -1,0 +1,512 @@
+"""Campaigns and the work that follows from them."""
+
+import datetime as dt
+from decimal import Decimal
+
+import factory
+from factory.django import DjangoModelFactory
+
+from campaigns.models import (
+    Allocation,
+    Campaign,
+    CampaignVehicle,
+    CheckReading,
+    Claim,
+    ClaimLine,
+    CriteriaVersion,
+    Criterion,
+    Letter,
+    LetterOmission,
+    LetterRound,
+    LetterText,
+    ListedVin,
+    MatchedChange,
+    PartFitted,
+    PartRequest,
+    Payment,
+    ReachFact,
+    Remedy,
+    RemedyPrice,
+    Repair,
+    Replenishment,
+    Report,
+    ScheduledItem,
+    StateChange,
+    Variant,
+    VariantCheck,
+    VariantLabour,
+    VariantPart,
+    Visit,
+    VisitJob,
+)
+from campaigns.rules.lifecycle import (
+    CampaignClass,
+    CampaignState,
+    Change,
+    ClaimLineKind,
+    OmissionReason,
+    Outcome,
+    Payer,
+    ProposalKind,
+    Reach,
+    ReadingResult,
+    RepairState,
+    RequestState,
+    RoundKind,
+    WorkState,
+)
+from inventory.rules.accounts import MovementKind
+from tests.factories.dealership import NOW, TODAY, StaffFactory, StoreFactory
+from tests.factories.inventory import (
+    CostLayerFactory,
+    EarmarkFactory,
+    MovementFactory,
+    PartFactory,
+    SupplierFactory,
+)
+from tests.factories.vehicles import (
+    AddressFactory,
+    PartyFactory,
+    VehicleFactory,
+    invented_vin,
+)
+
+
+class CampaignFactory(DjangoModelFactory[Campaign]):
+    """A running safety recall, shared by all stores."""
+
+    class Meta:
+        model = Campaign
+
+    code = factory.Sequence(lambda n: f"C{n + 1:03}")
+    maker = "Ostby Works"
+    maker_number = factory.Sequence(lambda n: f"OW26-{n + 1:03}")
+    regulator_number = factory.Sequence(lambda n: f"26V-{n + 1:03}")
+    title = "Seat rail bolts"
+    campaign_class = CampaignClass.SAFETY
+    bulletin = "Bolts of the seat rail may loosen. Replace the bolt kit."
+    risk = "The seat may move in a crash."
+    state = CampaignState.RUNNING
+    supplier = factory.SubFactory(SupplierFactory)
+    earmark = factory.SubFactory(
+        EarmarkFactory, code=factory.LazyAttribute(lambda row: row.factory_parent.code)
+    )
+    announced_on = TODAY - dt.timedelta(days=60)
+    parts_available_on = TODAY - dt.timedelta(days=30)
+    letters_on = TODAY - dt.timedelta(days=30)
+    claims_until = TODAY + dt.timedelta(days=700)
+    returns_until = TODAY + dt.timedelta(days=120)
+    made_by = factory.SubFactory(StaffFactory)
+    made_at = NOW
+
+
+class CriteriaVersionFactory(DjangoModelFactory[CriteriaVersion]):
+    class Meta:
+        model = CriteriaVersion
+
+    campaign = factory.SubFactory(CampaignFactory)
+    number = 1
+    made_by = factory.SubFactory(StaffFactory)
+    made_at = NOW
+
+
+class CriterionFactory(DjangoModelFactory[Criterion]):
+    class Meta:
+        model = Criterion
+
+    version = factory.SubFactory(CriteriaVersionFactory)
+    model_years = factory.LazyFunction(lambda: [2022])
+    lines = factory.LazyFunction(lambda: ["Corvane"])
+
+
+class ListedVinFactory(DjangoModelFactory[ListedVin]):
+    class Meta:
+        model = ListedVin
+
+    campaign = factory.SubFactory(CampaignFactory)
+    vin = factory.Sequence(lambda n: invented_vin(n + 700_001))
+    store = factory.SubFactory(StoreFactory)
+    listed_on = TODAY
+
+
+class MatchedChangeFactory(DjangoModelFactory[MatchedChange]):
+    class Meta:
+        model = MatchedChange
+
+    version = factory.SubFactory(CriteriaVersionFactory)
+    vehicle = factory.SubFactory(VehicleFactory)
+    change = Change.ADD
+    outcome = "affected"
+
+
+class AllocationFactory(DjangoModelFactory[Allocation]):
+    class Meta:
+        model = Allocation
+
+    campaign = factory.SubFactory(CampaignFactory)
+    store = factory.SubFactory(StoreFactory)
+    part = factory.SubFactory(PartFactory)
+    quantity = 40
+    unit_cost_cents = 4_250
+    announced_on = TODAY
+    made_by = factory.SubFactory(StaffFactory)
+    made_at = NOW
+
+
+class CampaignVehicleFactory(DjangoModelFactory[CampaignVehicle]):
+    """An open vehicle of the population; no StateChange is made."""
+
+    class Meta:
+        model = CampaignVehicle
+
+    campaign = factory.SubFactory(CampaignFactory)
+    vehicle = factory.SubFactory(VehicleFactory)
+    store = factory.SelfAttribute("vehicle.store")
+    work_state = WorkState.OPEN
+    outcome = "affected"
+    added_on = TODAY - dt.timedelta(days=60)
+
+
+class StateChangeFactory(DjangoModelFactory[StateChange]):
+    class Meta:
+        model = StateChange
+
+    campaign_vehicle = factory.SubFactory(CampaignVehicleFactory)
+    after = WorkState.OPEN
+    effective_on = TODAY - dt.timedelta(days=60)
+    recorded_at = NOW
+    why = "The criteria take it in"
+
+
+class ReachFactFactory(DjangoModelFactory[ReachFact]):
+    class Meta:
+        model = ReachFact
+
+    campaign_vehicle = factory.SubFactory(CampaignVehicleFactory)
+    reach = Reach.EXPORTED
+    effective_on = TODAY
+    recorded_at = NOW
+    source = "the owner by telephone"
+
+
+class PartRequestFactory(DjangoModelFactory[PartRequest]):
+    """A place on the waiting list."""
+
+    class Meta:
+        model = PartRequest
+
+    campaign_vehicle = factory.SubFactory(CampaignVehicleFactory)
+    asked_on = TODAY
+    who = "Pernille Ashdown"
+    contact = "+1 217 555 0134"
+    met_at_once = False
+    state = RequestState.WAITING
+    key = factory.Sequence(lambda n: f"request-{n + 1}")
+    recorded_by = factory.SubFactory(StaffFactory)
+    recorded_at = NOW
+
+
+class ScheduledItemFactory(DjangoModelFactory[ScheduledItem]):
+    class Meta:
+        model = ScheduledItem
+
+    code = factory.Sequence(lambda n: f"SI{n + 1:02}")
+    title = "Cabin filter"
+    due_after_months = 24
+
+
+class RemedyFactory(DjangoModelFactory[Remedy]):
+    class Meta:
+        model = Remedy
+
+    campaign = factory.SubFactory(CampaignFactory)
+    cautions = "Support the seat before the last bolt is out."
+
+
+class VariantFactory(DjangoModelFactory[Variant]):
+    class Meta:
+        model = Variant
+
+    remedy = factory.SubFactory(RemedyFactory)
+    code = factory.Sequence(lambda n: f"V{n + 1}")
+    title = "Replace the bolt kit"
+
+
+class VariantPartFactory(DjangoModelFactory[VariantPart]):
+    class Meta:
+        model = VariantPart
+
+    variant = factory.SubFactory(VariantFactory)
+    part = factory.SubFactory(PartFactory)
+
+
+class VariantLabourFactory(DjangoModelFactory[VariantLabour]):
+    class Meta:
+        model = VariantLabour
+
+    variant = factory.SubFactory(VariantFactory)
+    operation = "SR-10"
+    title = "Replace the bolts of the front seat rails"
+    hundredths_of_hour = 80
+
+
+class VariantCheckFactory(DjangoModelFactory[VariantCheck]):
+    class Meta:
+        model = VariantCheck
+
+    variant = factory.SubFactory(VariantFactory)
+    title = "Torque of the rail bolts"
+    unit = "Nm"
+    low = Decimal("42.000")
+    high = Decimal("48.000")
+
+
+class RemedyPriceFactory(DjangoModelFactory[RemedyPrice]):
+    class Meta:
+        model = RemedyPrice
+
+    variant = factory.SubFactory(VariantFactory)
+    title = "Loan car, one day"
+    cents = 3_500
+
+
+class VisitFactory(DjangoModelFactory[Visit]):
+    class Meta:
+        model = Visit
+
+    key = factory.Sequence(lambda n: f"visit-{n + 1}")
+    vehicle = factory.SubFactory(VehicleFactory)
+    store = factory.SelfAttribute("vehicle.store")
+    on = TODAY
+    at = dt.time(9, 30)
+    who = "Pernille Ashdown"
+    booked_by = factory.SubFactory(StaffFactory)
+    booked_at = NOW
+
+
+class VisitJobFactory(DjangoModelFactory[VisitJob]):
+    """The remedy of a campaign on a visit; visit, vehicle and campaign agree."""
+
+    class Meta:
+        model = VisitJob
+
+    class Params:
+        of_campaign = factory.SubFactory(CampaignFactory)
+
+    visit = factory.SubFactory(VisitFactory)
+    campaign_vehicle = factory.SubFactory(
+        CampaignVehicleFactory,
+        vehicle=factory.SelfAttribute("..visit.vehicle"),
+        campaign=factory.SelfAttribute("..of_campaign"),
+    )
+    variant = factory.SubFactory(
+        VariantFactory,
+        remedy=factory.SubFactory(
+            RemedyFactory, campaign=factory.SelfAttribute("...of_campaign")
+        ),
+    )
+
+
+class RepairFactory(DjangoModelFactory[Repair]):
+    """A repair that is open."""
+
+    class Meta:
+        model = Repair
+
+    class Params:
+        done = factory.Trait(
+            state=RepairState.COMPLETED,
+            outcome=Outcome.REMEDIED,
+            done_on=TODAY,
+            odometer=41_500,
+            completed_at=NOW,
+        )
+
+    key = factory.Sequence(lambda n: f"repair-{n + 1}")
+    campaign_vehicle = factory.SubFactory(CampaignVehicleFactory)
+    vehicle = factory.SelfAttribute("campaign_vehicle.vehicle")
+    store = factory.SelfAttribute("vehicle.store")
+    variant = factory.SubFactory(
+        VariantFactory,
+        remedy=factory.SubFactory(
+            RemedyFactory,
+            campaign=factory.SelfAttribute("...campaign_vehicle.campaign"),
+        ),
+    )
+    repair_order = factory.Sequence(lambda n: f"RO{n + 1:05}")
+    opened_at = NOW
+    technician = factory.SubFactory(StaffFactory)
+
+
+class CheckReadingFactory(DjangoModelFactory[CheckReading]):
+    class Meta:
+        model = CheckReading
+
+    repair = factory.SubFactory(RepairFactory)
+    check_of = factory.SubFactory(
+        VariantCheckFactory, variant=factory.SelfAttribute("..repair.variant")
+    )
+    attempt = 1
+    value = Decimal("45.000")
+    unit = "Nm"
+    result = ReadingResult.PASS
+    by = factory.SubFactory(StaffFactory)
+    recorded_at = NOW
+
+
+class PartFittedFactory(DjangoModelFactory[PartFitted]):
+    """One piece of a layer; the books are not touched."""
+
+    class Meta:
+        model = PartFitted
+
+    repair = factory.SubFactory(RepairFactory, done=True)
+    part = factory.SubFactory(PartFactory)
+    layer = factory.SubFactory(
+        CostLayerFactory,
+        store=factory.SelfAttribute("..repair.store"),
+        part=factory.SelfAttribute("..part"),
+    )
+    movement = factory.SubFactory(
+        MovementFactory,
+        kind=MovementKind.USE,
+        store=factory.SelfAttribute("..repair.store"),
+    )
+    quantity = 1
+    unit_cost_cents = 4_250
+    payer = Payer.MANUFACTURER
+
+
+class ClaimFactory(DjangoModelFactory[Claim]):
+    """A claim that is ready, without lines."""
+
+    class Meta:
+        model = Claim
+
+    repair = factory.SubFactory(RepairFactory, done=True)
+    store = factory.SelfAttribute("repair.store")
+    campaign = factory.SelfAttribute("repair.campaign_vehicle.campaign")
+    number = factory.Sequence(lambda n: n + 1)
+    made_on = TODAY
+
+
+class ClaimLineFactory(DjangoModelFactory[ClaimLine]):
+    """A line of labour; a line of parts wants its ``part_fitted``."""
+
+    class Meta:
+        model = ClaimLine
+
+    claim = factory.SubFactory(ClaimFactory)
+    kind = ClaimLineKind.LABOUR
+    title = "Replace the bolts of the front seat rails"
+    quantity = 80
+    claimed_cents = 11_200
+
+
+class PaymentFactory(DjangoModelFactory[Payment]):
+    class Meta:
+        model = Payment
+
+    key = factory.Sequence(lambda n: f"payment-{n + 1}")
+    line = factory.SubFactory(ClaimLineFactory)
+    advice = "PA-1"
+    dated = TODAY
+    cents = 11_200
+    by = factory.SubFactory(StaffFactory)
+    recorded_at = NOW
+
+
+class LetterTextFactory(DjangoModelFactory[LetterText]):
+    class Meta:
+        model = LetterText
+
+    campaign_class = CampaignClass.SAFETY
+    kind = RoundKind.FIRST
+    number = factory.Sequence(lambda n: n + 1)
+    subject = "Your vehicle needs new seat rail bolts"
+    body = "Please call us for a day that suits you."
+    effective_from = TODAY - dt.timedelta(days=365)
+    made_by = factory.SubFactory(StaffFactory)
+    made_at = NOW
+
+
+class LetterRoundFactory(DjangoModelFactory[LetterRound]):
+    class Meta:
+        model = LetterRound
+
+    key = factory.Sequence(lambda n: f"round-{n + 1}")
+    campaign = factory.SubFactory(CampaignFactory)
+    store = factory.SubFactory(StoreFactory)
+    kind = RoundKind.FIRST
+    number = 1
+    text = factory.SubFactory(LetterTextFactory)
+    made_by = factory.SubFactory(StaffFactory)
+    made_at = NOW
+
+
+class LetterFactory(DjangoModelFactory[Letter]):
+    """A letter about a vehicle of the round's campaign and store."""
+
+    class Meta:
+        model = Letter
+
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    campaign_vehicle = factory.SubFactory(
+        CampaignVehicleFactory,
+        campaign=factory.SelfAttribute("..letter_round.campaign"),
+        vehicle=factory.SubFactory(
+            VehicleFactory, store=factory.SelfAttribute("...letter_round.store")
+        ),
+    )
+    party = factory.SubFactory(
+        PartyFactory, store=factory.SelfAttribute("..letter_round.store")
+    )
+    address = factory.SubFactory(AddressFactory, party=factory.SelfAttribute("..party"))
+    code = factory.Sequence(lambda n: f"L{n + 1:06}")
+    position = factory.Sequence(lambda n: n + 1)
+
+
+class LetterOmissionFactory(DjangoModelFactory[LetterOmission]):
+    class Meta:
+        model = LetterOmission
+
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    campaign_vehicle = factory.SubFactory(
+        CampaignVehicleFactory,
+        campaign=factory.SelfAttribute("..letter_round.campaign"),
+        vehicle=factory.SubFactory(
+            VehicleFactory, store=factory.SelfAttribute("...letter_round.store")
+        ),
+    )
+    reason = OmissionReason.NO_ADDRESS
+
+
+class ReplenishmentFactory(DjangoModelFactory[Replenishment]):
+    """A proposal to order, still open."""
+
+    class Meta:
+        model = Replenishment
+
+    store = factory.SubFactory(StoreFactory)
+    part = factory.SubFactory(PartFactory)
+    made_on = TODAY
+    made_at = NOW
+    kind = ProposalKind.ORDER
+    quantity = 20
+    act_by = TODAY + dt.timedelta(days=2)
+    sentence = "Order 20 pieces by Friday: the shelf lasts 9 days."
+    fingerprint = factory.Sequence(lambda n: f"{n + 1:064}")
+
+
+class ReportFactory(DjangoModelFactory[Report]):
+    """A report that waits to be made."""
+
+    class Meta:
+        model = Report
+
+    key = factory.Sequence(lambda n: f"report-{n + 1}")
+    campaign = factory.SubFactory(CampaignFactory)
+    store = factory.SubFactory(StoreFactory)
+    as_of = TODAY
+    asked_by = factory.SubFactory(StaffFactory)
+    asked_at = NOW
