@@ -55,8 +55,8 @@ _BY_REACH = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """What one vehicle's category is computed from, and how many stand so.
+class Alike:
+    """Vehicles that stand alike: what their category is computed from, and how many.
 
     ``on_list``: the vehicle is on the manufacturer's list.
     """
@@ -153,12 +153,12 @@ def is_involved(work: WorkState, *, on_list: bool) -> bool:
     return on_list or work is not WorkState.TO_VERIFY
 
 
-def count_vehicles(standings: Iterable[Standing]) -> Completion:
+def count_vehicles(groups: Iterable[Alike]) -> Completion:
     """Count vehicles into categories; the involved ones add up to ``involved``."""
     found: Counter[Category] = Counter()
     by_work: Counter[WorkState] = Counter()
     below = involved = 0
-    for one in standings:
+    for one in groups:
         if is_involved(one.work, on_list=one.on_list):
             found[category_of(one.work, one.reach)] += one.vehicles
             by_work[one.work] += one.vehicles

@@ -18,8 +18,8 @@ SAFETY_YEARS = 15
 """49 USC 30120(g)(1); 5 for tyres."""
 
 
-class Standing(StrEnum):
-    """How a vehicle stands against the limits."""
+class Cover(StrEnum):
+    """Whether the limits cover a vehicle."""
 
     COVERED = "covered"
     PAST_LIMIT = "past_limit"
@@ -64,14 +64,14 @@ class Verdict:
     the free remedy is not required the manufacturer may still pay, so ask it first.
     """
 
-    standing: Standing
+    cover: Cover
     reasons: tuple[Reason, ...]
     payer: Payer | None
 
     @property
     def counts_as_expected(self) -> bool:
         """Tell whether the vehicle counts in expected demand and in letter rounds."""
-        return self.standing in {Standing.COVERED, Standing.ASK}
+        return self.cover in {Cover.COVERED, Cover.ASK}
 
 
 def judge_eligibility(
@@ -118,12 +118,10 @@ def _judge_safety(limits: Limits, first_used_on: date | None) -> Verdict:
     """
     years = min(limits.years or SAFETY_YEARS, SAFETY_YEARS)
     if first_used_on is None:
-        return Verdict(
-            standing=Standing.ASK, reasons=(Reason.FIRST_USE_UNKNOWN,), payer=None
-        )
+        return Verdict(cover=Cover.ASK, reasons=(Reason.FIRST_USE_UNKNOWN,), payer=None)
     if limits.notice_on > years_later(first_used_on, years):
         return Verdict(
-            standing=Standing.FREE_NOT_REQUIRED,
+            cover=Cover.FREE_NOT_REQUIRED,
             reasons=(Reason.TOO_OLD,),
             payer=Payer.CUSTOMER,
         )
@@ -154,10 +152,10 @@ def _judge_offer(
             over.append(Reason.TOO_OLD)
     if over:
         return Verdict(
-            standing=Standing.PAST_LIMIT, reasons=tuple(over), payer=Payer.CUSTOMER
+            cover=Cover.PAST_LIMIT, reasons=tuple(over), payer=Payer.CUSTOMER
         )
     if unknown:
-        return Verdict(standing=Standing.ASK, reasons=tuple(unknown), payer=None)
+        return Verdict(cover=Cover.ASK, reasons=tuple(unknown), payer=None)
     unlimited = (limits.last_day, limits.odometer_miles, limits.years)
     none_set = all(limit is None for limit in unlimited)
     return _covered(Reason.NO_LIMIT if none_set else Reason.WITHIN_LIMITS)
@@ -165,6 +163,4 @@ def _judge_offer(
 
 def _covered(reason: Reason) -> Verdict:
     """Give a verdict that the manufacturer pays."""
-    return Verdict(
-        standing=Standing.COVERED, reasons=(reason,), payer=Payer.MANUFACTURER
-    )
+    return Verdict(cover=Cover.COVERED, reasons=(reason,), payer=Payer.MANUFACTURER)

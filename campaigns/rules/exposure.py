@@ -42,8 +42,15 @@ class Owed:
     @property
     def total(self) -> Cents:
         """Give billed less all that was settled."""
-        settled = sum(getattr(self, one.name) for one in fields(self))
-        return 2 * self.billed - settled
+        return (
+            self.billed
+            - self.credited
+            - self.paid
+            - self.charged_to_customers
+            - self.charged_to_store
+            - self.charged_to_other_campaigns
+            - self.written_off
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +69,16 @@ class Held:
     @property
     def total(self) -> Cents:
         """Give the exposure: money that is tied up in pieces."""
-        return sum(getattr(self, one.name) for one in fields(self))
+        return (
+            self.not_yet_arrived
+            + self.in_dispute
+            + self.on_hand
+            + self.used_not_claimed
+            + self.claimed_not_paid
+            + self.returned_not_credited
+            + self.in_transit
+            + self.lost
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

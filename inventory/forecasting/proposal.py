@@ -17,9 +17,9 @@ from inventory.forecasting.demand import (
     CampaignDemand,
     CampaignUse,
     CertainUse,
-    Demand,
     ScheduledUse,
 )
+from inventory.forecasting.distribution import Demand, credibility
 from inventory.forecasting.promise import Receipt
 from inventory.forecasting.reorder import Choice, Costs, Levels
 
@@ -337,7 +337,7 @@ def _choices(
     if sending_back:
         step = max(1, quantity // 4)
         around = {0, max(0, quantity - step), quantity, quantity + step}
-        quantities = sorted(size for size in around if size <= position.free)
+        quantities = tuple(size for size in around if size <= position.free)
     else:
         quantities = reorder.quantities_around(
             quantity,
@@ -429,7 +429,7 @@ def _facts(position: PartPosition, outlook: Outlook, *, back: int) -> tuple[Fact
 
 def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
     """Give the figures of one campaign."""
-    weight = wanted.credibility(use.expected, prior=use.prior)
+    weight = credibility(use.expected, prior=use.prior)
     return [
         _fact("open_vehicles", use.open_vehicles, "vehicles", use.label),
         _fact("asked", use.asked, "requests", use.label),

@@ -6,12 +6,12 @@ and is it worth having at all?
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
 from dealership.rules.money import Cents
-from inventory.forecasting.demand import Demand
+from inventory.forecasting.distribution import Demand
 
 
 SERVICE_LIMIT = 0.98
@@ -207,13 +207,13 @@ def weigh(
 
 def quantities_around(
     quantity: int, *, pack: int, minimum: int, limit: int | None
-) -> Sequence[int]:
+) -> tuple[int, ...]:
     """Give the orders worth comparing: none, and a pack fewer, as many, a pack more."""
     around = {0}
     for pieces in (quantity - pack, quantity, quantity + pack):
         if pieces > 0:
             around.add(in_packs(pieces, pack=pack, minimum=minimum, limit=limit))
-    return sorted(around)
+    return tuple(sorted(around))
 
 
 def pieces_to_keep(

@@ -8,10 +8,10 @@ from decimal import ROUND_HALF_UP, Decimal
 from dealership.rules.money import plain_money
 from inventory.forecasting.proposal import (
     Because,
-    Choice,
     Proposal,
     ProposalKind,
 )
+from inventory.forecasting.reorder import Choice
 
 
 FACT_WORDS = {

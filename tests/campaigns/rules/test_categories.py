@@ -7,13 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from campaigns.rules import categories
-from campaigns.rules.categories import Category, Standing
+from campaigns.rules.categories import Alike, Category
 from campaigns.rules.lifecycle import Reach, WorkState
 
 
-STANDINGS = st.lists(
+GROUPS = st.lists(
     st.builds(
-        Standing,
+        Alike,
         work=st.sampled_from(WorkState),
         reach=st.sampled_from(Reach),
         on_list=st.booleans(),
@@ -63,10 +63,10 @@ def test_who_is_involved(work, on_list, involved):
 
 
 @settings(deadline=None)
-@given(STANDINGS)
-def test_the_categories_add_up_to_the_population(standings):
-    done = categories.count_vehicles(standings)
-    everybody = sum(one.vehicles for one in standings)
+@given(GROUPS)
+def test_the_categories_add_up_to_the_population(groups):
+    done = categories.count_vehicles(groups)
+    everybody = sum(one.vehicles for one in groups)
     counted = sum(done.by_category.values()) - done.removed
     assert counted == done.involved
     assert done.involved + done.to_verify_below_line + done.removed == everybody
@@ -90,22 +90,20 @@ def test_counts_of_a_small_population():
     """By hand: 40 + 10 done of 100 involved, 5 of them out of reach."""
     done = categories.count_vehicles(
         [
-            Standing(work=WorkState.REMEDIED_HERE, reach=Reach.REACHABLE, vehicles=38),
-            Standing(work=WorkState.REMEDIED_ELSEWHERE, reach=Reach.OTHER, vehicles=2),
-            Standing(
-                work=WorkState.INSPECTED_CLEAR, reach=Reach.REACHABLE, vehicles=10
-            ),
-            Standing(work=WorkState.NEEDS_REPAIR, reach=Reach.REACHABLE, vehicles=3),
-            Standing(work=WorkState.OPEN, reach=Reach.EXPORTED, vehicles=5),
-            Standing(work=WorkState.OPEN, reach=Reach.REACHABLE, vehicles=38),
-            Standing(work=WorkState.TO_VERIFY, reach=Reach.REACHABLE, vehicles=4),
-            Standing(
+            Alike(work=WorkState.REMEDIED_HERE, reach=Reach.REACHABLE, vehicles=38),
+            Alike(work=WorkState.REMEDIED_ELSEWHERE, reach=Reach.OTHER, vehicles=2),
+            Alike(work=WorkState.INSPECTED_CLEAR, reach=Reach.REACHABLE, vehicles=10),
+            Alike(work=WorkState.NEEDS_REPAIR, reach=Reach.REACHABLE, vehicles=3),
+            Alike(work=WorkState.OPEN, reach=Reach.EXPORTED, vehicles=5),
+            Alike(work=WorkState.OPEN, reach=Reach.REACHABLE, vehicles=38),
+            Alike(work=WorkState.TO_VERIFY, reach=Reach.REACHABLE, vehicles=4),
+            Alike(
                 work=WorkState.TO_VERIFY,
                 reach=Reach.REACHABLE,
                 vehicles=7,
                 on_list=False,
             ),
-            Standing(work=WorkState.REMOVED, reach=Reach.REACHABLE, vehicles=6),
+            Alike(work=WorkState.REMOVED, reach=Reach.REACHABLE, vehicles=6),
         ]
     )
     assert (done.involved, done.to_verify_below_line, done.removed) == (100, 7, 6)

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from campaigns.rules import eligibility
-from campaigns.rules.eligibility import Limits, Reason, Standing
+from campaigns.rules.eligibility import Cover, Limits, Reason
 from campaigns.rules.lifecycle import CampaignClass, Payer
 
 
@@ -32,16 +32,16 @@ def offer(**facts):
 
 
 @pytest.mark.parametrize(
-    ("notice", "standing", "payer"),
+    ("notice", "cover", "payer"),
     [
-        (date(2025, 6, 15), Standing.COVERED, Payer.MANUFACTURER),
-        (date(2025, 6, 16), Standing.FREE_NOT_REQUIRED, Payer.CUSTOMER),
+        (date(2025, 6, 15), Cover.COVERED, Payer.MANUFACTURER),
+        (date(2025, 6, 16), Cover.FREE_NOT_REQUIRED, Payer.CUSTOMER),
     ],
 )
-def test_safety_after_fifteen_years(notice, standing, payer):
+def test_safety_after_fifteen_years(notice, cover, payer):
     """49 USC 30120(g)(1): more than 15 calendar years before the notice."""
     verdict = judge(safety(notice), first_used_on=date(2010, 6, 15))
-    assert (verdict.standing, verdict.payer) == (standing, payer)
+    assert (verdict.cover, verdict.payer) == (cover, payer)
 
 
 def test_safety_does_not_run_out_with_time_or_miles():
@@ -50,12 +50,12 @@ def test_safety_does_not_run_out_with_time_or_miles():
         first_used_on=date(2010, 1, 1),
         odometer_miles=400_000,
     )
-    assert verdict.standing is Standing.COVERED
+    assert verdict.cover is Cover.COVERED
 
 
 def test_safety_asks_for_the_first_purchase():
     verdict = judge(safety(date(2025, 1, 1)), first_used_on=None)
-    assert (verdict.standing, verdict.payer) == (Standing.ASK, None)
+    assert (verdict.cover, verdict.payer) == (Cover.ASK, None)
     assert verdict.reasons == (Reason.FIRST_USE_UNKNOWN,)
     assert verdict.counts_as_expected
 
@@ -64,9 +64,9 @@ def test_tyres_have_five_years():
     """49 USC 30120(g)(1)."""
     limits = safety(date(2025, 1, 1), years=5)
     old = judge(limits, first_used_on=date(2019, 12, 31))
-    assert old.standing is Standing.FREE_NOT_REQUIRED
+    assert old.cover is Cover.FREE_NOT_REQUIRED
     longer = judge(safety(date(2025, 1, 1), years=40), first_used_on=date(2009, 1, 1))
-    assert longer.standing is Standing.FREE_NOT_REQUIRED
+    assert longer.cover is Cover.FREE_NOT_REQUIRED
 
 
 def test_emissions_have_no_limit():
@@ -79,59 +79,59 @@ def test_emissions_have_no_limit():
         years=1,
     )
     verdict = judge(limits, first_used_on=None, odometer_miles=None)
-    assert (verdict.standing, verdict.reasons) == (
-        Standing.COVERED,
+    assert (verdict.cover, verdict.reasons) == (
+        Cover.COVERED,
         (Reason.NO_LIMIT,),
     )
 
 
 @pytest.mark.parametrize(
-    ("limits", "facts", "standing", "reasons"),
+    ("limits", "facts", "cover", "reasons"),
     [
-        (offer(), {}, Standing.COVERED, (Reason.NO_LIMIT,)),
-        (offer(last_day=TODAY), {}, Standing.COVERED, (Reason.WITHIN_LIMITS,)),
+        (offer(), {}, Cover.COVERED, (Reason.NO_LIMIT,)),
+        (offer(last_day=TODAY), {}, Cover.COVERED, (Reason.WITHIN_LIMITS,)),
         (
             offer(last_day=TODAY - timedelta(days=1)),
             {},
-            Standing.PAST_LIMIT,
+            Cover.PAST_LIMIT,
             (Reason.LAST_DAY_PASSED,),
         ),
         (
             offer(odometer_miles=50_000, years=6),
             {},
-            Standing.COVERED,
+            Cover.COVERED,
             (Reason.WITHIN_LIMITS,),
         ),
         (
             offer(odometer_miles=49_999, years=6),
             {"on": TODAY + timedelta(days=1)},
-            Standing.PAST_LIMIT,
+            Cover.PAST_LIMIT,
             (Reason.ODOMETER_OVER, Reason.TOO_OLD),
         ),
         (
             offer(odometer_miles=50_000, years=6),
             {"odometer_miles": None, "first_used_on": None},
-            Standing.ASK,
+            Cover.ASK,
             (Reason.ODOMETER_UNKNOWN, Reason.FIRST_USE_UNKNOWN),
         ),
         (
             offer(odometer_miles=50_000, last_day=date(2026, 1, 1)),
             {"odometer_miles": None},
-            Standing.PAST_LIMIT,
+            Cover.PAST_LIMIT,
             (Reason.LAST_DAY_PASSED,),
         ),
     ],
 )
-def test_limits_that_the_manufacturer_sets(limits, facts, standing, reasons):
+def test_limits_that_the_manufacturer_sets(limits, facts, cover, reasons):
     verdict = judge(limits, **facts)
-    assert (verdict.standing, verdict.reasons) == (standing, reasons)
-    assert verdict.counts_as_expected is (standing is not Standing.PAST_LIMIT)
+    assert (verdict.cover, verdict.reasons) == (cover, reasons)
+    assert verdict.counts_as_expected is (cover is not Cover.PAST_LIMIT)
     payers = {
-        Standing.COVERED: Payer.MANUFACTURER,
-        Standing.PAST_LIMIT: Payer.CUSTOMER,
-        Standing.ASK: None,
+        Cover.COVERED: Payer.MANUFACTURER,
+        Cover.PAST_LIMIT: Payer.CUSTOMER,
+        Cover.ASK: None,
     }
-    assert verdict.payer == payers[standing]
+    assert verdict.payer == payers[cover]
 
 
 def test_leap_day():
@@ -156,5 +156,5 @@ def test_safety_and_emissions_never_close(kind, last_day, miles, first):
     )
     verdict = judge(limits, odometer_miles=miles, first_used_on=first)
     if kind in {CampaignClass.SAFETY, CampaignClass.EMISSIONS}:
-        assert verdict.standing is not Standing.PAST_LIMIT
-    assert (verdict.payer is None) == (verdict.standing is Standing.ASK)
+        assert verdict.cover is not Cover.PAST_LIMIT
+    assert (verdict.payer is None) == (verdict.cover is Cover.ASK)

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from inventory.forecasting import demand, reorder
-from inventory.forecasting.demand import Demand
+from inventory.forecasting import distribution, reorder
+from inventory.forecasting.distribution import Demand
 from inventory.forecasting.reorder import Costs, Levels
 
 
@@ -78,7 +78,7 @@ def test_published_lognormal_newsvendor():
     ],
 )
 def test_published_poisson_newsvendor(mean, hold, penalty, level, cost):
-    found = demand.poisson(mean)
+    found = distribution.poisson(mean)
     assert reorder.cheapest_level(found, under=penalty, over=hold) == level
     value = reorder.expected_cost(found, level, under=penalty, over=hold)
     assert value == pytest.approx(cost, abs=5e-5)
@@ -86,7 +86,7 @@ def test_published_poisson_newsvendor(mean, hold, penalty, level, cost):
 
 def test_beta_binomial_case_by_three_ways():
     """60 open, Beta(12,48), 85 too few against 15 too many; figures by enumeration."""
-    found = demand.beta_binomial(60, 12, 48)
+    found = distribution.beta_binomial(60, 12, 48)
     level = reorder.cheapest_level(found, under=85, over=15)
     assert level == 17
     assert found.at_most(17) == pytest.approx(0.8907, abs=5e-5)
@@ -163,10 +163,10 @@ def test_costs_by_hand():
 
 
 def test_the_rest_of_the_campaign_caps_the_window():
-    window, rest = demand.poisson(10), demand.binomial(6, 0.5)
+    window, rest = distribution.poisson(10), distribution.binomial(6, 0.5)
     levels = Levels(window=0.95, rest=0.85)
     assert reorder.two_level_target(window, rest, levels) == rest.level(0.85)
-    assert reorder.two_level_target(window, demand.poisson(60), levels) == 15
+    assert reorder.two_level_target(window, distribution.poisson(60), levels) == 15
 
 
 @pytest.mark.parametrize(
@@ -203,14 +203,14 @@ def test_worked_screen_of_an_order():
     share = others / 75
     second = share**2 + spread / (75 * 74)
     size = (share - second) / (second - share**2)
-    window = demand.binomial(9, 0.9).plus(
-        demand.beta_binomial(75, share * size, (1 - share) * size)
+    window = distribution.binomial(9, 0.9).plus(
+        distribution.beta_binomial(75, share * size, (1 - share) * size)
     )
     assert window.mean == pytest.approx(14.015)
     assert [window.level(p) for p in (0.90, 0.95, 0.98)] == [18, 19, 21]
     order = reorder.in_packs(window.level(0.98) - 6, pack=5)
     assert order == 15
-    rest = demand.beta_binomial(84, 12, 10)
+    rest = distribution.beta_binomial(84, 12, 10)
     nothing, fewer, same, more = reorder.weigh(
         reorder.quantities_around(order, pack=5, minimum=0, limit=None),
         window=window,
@@ -255,8 +255,8 @@ def test_rows_against_plain_sums(window, rest, have, quantity):
 
 def test_keep_while_use_is_likely_enough():
     """12 open, Beta(6,6), 15 per cent restocking: keep 3 (worked by hand)."""
-    rest = demand.beta_binomial(12, 6, 6)
-    none = demand.NONE_WANTED
+    rest = distribution.beta_binomial(12, 6, 6)
+    none = distribution.NONE_WANTED
     kept = reorder.pieces_to_keep(none, rest, unit_cents=10_000, return_cents=8_500)
     assert kept == 3
     assert rest.at_least(3) >= 0.85 > rest.at_least(4)

@@ -1,0 +1,251 @@
+"""Numbers of pieces that are not known yet, as distributions, and a campaign's pace."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Self, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+
+Chances: TypeAlias = NDArray[np.float64]
+
+PRIOR_PACE_SIZE = 6.0
+"""Weight of "the usual pace", in expected requests, with fewer than five closed
+campaigns to learn it from."""
+
+_TAIL = 1e-12
+_TIE = 1e-12
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Demand:
+    """A number of pieces that is not known yet: ``chances[k]`` is P(D = k)."""
+
+    chances: Chances
+
+    @classmethod
+    def of(cls, chances: Chances) -> Self:
+        """Take chances of 0, 1, 2 ..., cut the tail below 1e-12, make them add to 1."""
+        above = np.cumsum(chances[::-1])[::-1]
+        kept = chances[: max(1, int((above > _TAIL).sum()))]
+        return cls(kept / kept.sum())
+
+    @classmethod
+    def certain(cls, pieces: int) -> Self:
+        """Give a demand of exactly so many pieces."""
+        chances = np.zeros(pieces + 1)
+        chances[pieces] = 1.0
+        return cls(chances)
+
+    @property
+    def mean(self) -> float:
+        """Give E D in pieces."""
+        return float(np.arange(len(self.chances)) @ self.chances)
+
+    @property
+    def variance(self) -> float:
+        """Give Var D."""
+        away = np.arange(len(self.chances)) - self.mean
+        return float(away**2 @ self.chances)
+
+    @property
+    def largest(self) -> int:
+        """Give the largest demand that has a chance."""
+        return len(self.chances) - 1
+
+    def at_most(self, pieces: int) -> float:
+        """Give P(D <= pieces)."""
+        if pieces < 0:
+            return 0.0
+        return min(1.0, float(self.chances[: pieces + 1].sum()))
+
+    def at_least(self, pieces: int) -> float:
+        """Give P(D >= pieces)."""
+        return min(1.0, float(self.chances[max(0, pieces) :].sum()))
+
+    def level(self, chance: float) -> int:
+        """Give the smallest number of pieces that suffices with this chance, 0 to 1."""
+        reached = np.cumsum(self.chances) >= chance - _TIE
+        return int(np.argmax(reached)) if reached.any() else self.largest
+
+    def short(self, pieces: int) -> float:
+        """Give E(D - pieces)+: customers without a part, on average."""
+        wanting = np.arange(len(self.chances)) - pieces
+        return float(np.maximum(wanting, 0) @ self.chances)
+
+    def left(self, pieces: int) -> float:
+        """Give E(pieces - D)+: pieces left over, on average."""
+        spare = pieces - np.arange(len(self.chances))
+        return float(np.maximum(spare, 0) @ self.chances)
+
+    def fill_rate(self, pieces: int) -> float:
+        """Give the share of demand met at once: 1 - E(D - pieces)+ / E D."""
+        return 1.0 - self.short(pieces) / self.mean if self.mean else 1.0
+
+    def plus(self, other: "Demand") -> "Demand":
+        """Give the demand of two independent sources together."""
+        return Demand.of(np.convolve(self.chances, other.chances))
+
+    def times(self, pieces: int) -> "Demand":
+        """Give the demand in pieces when each vehicle takes so many."""
+        chances = np.zeros(self.largest * pieces + 1)
+        np.add.at(chances, np.arange(len(self.chances)) * pieces, self.chances)
+        return Demand(chances)
+
+
+NONE_WANTED = Demand.certain(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """How this campaign runs against the class curve: theta ~ Gamma(alpha, beta)."""
+
+    alpha: float
+    beta: float
+
+    @property
+    def mean(self) -> float:
+        """Give the pace: 1.2 is 1.2 times the usual."""
+        return self.alpha / self.beta
+
+    def blurred(self, error: float) -> "Pace":
+        """Add a forecast error of ``error`` times the mean, the mean unchanged.
+
+        1/alpha' = 1/alpha + 1/kappa + 1/(alpha kappa) with kappa = 1/error^2: the
+        product of two independent gamma factors has this variation.
+        """
+        if error <= 0:
+            return self
+        kappa = 1 / error**2
+        alpha = 1 / (1 / self.alpha + 1 / kappa + 1 / (self.alpha * kappa))
+        return Pace(alpha=alpha, beta=alpha / self.mean)
+
+    def none_come(self, hazard: float) -> float:
+        """Give E exp(-theta x hazard), the chance that one vehicle stays away."""
+        return math.exp(-self.alpha * math.log1p(hazard / self.beta))
+
+
+def pace_of(asked: int, expected: float, *, prior: float = PRIOR_PACE_SIZE) -> Pace:
+    """Learn the pace: theta given the data ~ Gamma(prior + asked, prior + expected).
+
+    The mean is Z x asked/expected + (1 - Z) with credibility Z = expected/(expected +
+    prior): the Poisson-gamma or Bühlmann formula (Klugman, Panjer and Willmot, from
+    memory). ``asked`` and ``expected`` count requests so far; ``prior`` is above 0.
+    """
+    if asked < 0 or expected < 0 or prior <= 0:
+        raise ValueError("a pace needs counts of zero or more and a prior above zero")
+    return Pace(alpha=prior + asked, beta=prior + expected)
+
+
+def credibility(expected: float, *, prior: float = PRIOR_PACE_SIZE) -> float:
+    """Give the weight of the campaign's own count, 0 to 1."""
+    return expected / (expected + prior)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenGroup:
+    """Vehicles that share one cumulative hazard over the stretch of days."""
+
+    vehicles: int
+    hazard: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseShare:
+    """The share of vehicles that need the part, and how sure it is.
+
+    ``mean`` is E p and ``square`` E p^2; a share that is known has square = mean^2.
+    """
+
+    mean: float = 1.0
+    square: float = 1.0
+
+
+ALWAYS_USED = UseShare()
+
+
+def use_share(published: float, *, needed: int = 0, not_needed: int = 0) -> UseShare:
+    """Give the share by inspections so far, or the published one before any.
+
+    p ~ Beta(needed + 1, not_needed + 1) once vehicles were looked at.
+    """
+    if not needed + not_needed:
+        return UseShare(mean=published, square=published**2)
+    a, b = needed + 1, not_needed + 1
+    mean = a / (a + b)
+    return UseShare(mean=mean, square=mean * (a + 1) / (a + b + 1))
+
+
+def beta_binomial(vehicles: int, a: float, b: float) -> Demand:
+    """Give D ~ Beta-binomial(vehicles, a, b); a and b above 0."""
+    return Demand.of(stats.betabinom.pmf(np.arange(vehicles + 1), vehicles, a, b))
+
+
+def binomial(vehicles: int, chance: float) -> Demand:
+    """Give D ~ Binomial(vehicles, chance)."""
+    return Demand.of(stats.binom.pmf(np.arange(vehicles + 1), vehicles, chance))
+
+
+def poisson(mean: float) -> Demand:
+    """Give D ~ Poisson(mean), cut where less than 1e-12 is left."""
+    top = int(stats.poisson.isf(_TAIL, mean)) + 1 if mean > 0 else 0
+    return Demand.of(stats.poisson.pmf(np.arange(top + 1), mean))
+
+
+def window_demand(
+    groups: Sequence[OpenGroup], pace: Pace, share: UseShare = ALWAYS_USED
+) -> Demand:
+    """Give how many of the open vehicles come and need the part.
+
+    Groups of different ages share one pace. With m_g = 1 - M(h_g) and p_gh = 1 -
+    M(h_g) - M(h_h) + M(h_g + h_h), M the gamma's Laplace transform: E D = sum n_g
+    m_g and E D(D-1) = sum n_g n_h p_gh - sum n_g p_gg; a beta is matched to these two
+    moments and D is beta-binomial.
+    """
+    present = [group for group in groups if group.vehicles > 0]
+    vehicles = sum(group.vehicles for group in present)
+    if not vehicles:
+        return NONE_WANTED
+    counts = np.array([group.vehicles for group in present], dtype=float)
+    stay = np.array([pace.none_come(group.hazard) for group in present])
+    both = np.array(
+        [[pace.none_come(a.hazard + b.hazard) for b in present] for a in present]
+    )
+    pairs = 1 - stay[:, None] - stay[None, :] + both
+    first = share.mean * float(counts @ (1 - stay)) / vehicles
+    if vehicles == 1:
+        return binomial(1, first)
+    ordered = float(counts @ pairs @ counts - counts @ np.diag(pairs))
+    second = share.square * ordered / (vehicles * (vehicles - 1))
+    return _matched(vehicles, first, second)
+
+
+def chance_not_booked(weekly: Sequence[float], unbooked: Sequence[float]) -> float:
+    """Give the chance that a vehicle not booked now still comes in these weeks.
+
+    ``weekly`` are the hazards h_j of weeks 0, 1 ...; ``unbooked[j]`` is the share of
+    past repairs not yet booked j weeks ahead (the last one serves all later weeks).
+    q' = P_new / (1 - P_booked), exact given the hazards.
+    """
+    new = booked = 0.0
+    still_open = 1.0
+    for week, hazard in enumerate(weekly):
+        share = unbooked[min(week, len(unbooked) - 1)]
+        new += still_open * hazard * share
+        booked += still_open * hazard * (1 - share)
+        still_open *= 1 - hazard
+    return new / (1 - booked) if booked < 1 else 0.0
+
+
+def _matched(vehicles: int, first: float, second: float) -> Demand:
+    """Give the beta-binomial with these moments of the chance, or its limit."""
+    spread = second - first**2
+    if first <= 0:
+        return NONE_WANTED
+    if spread <= _TAIL * first or second >= first:
+        return binomial(vehicles, min(first, 1.0))
+    size = (first - second) / spread
+    return beta_binomial(vehicles, first * size, (1 - first) * size)
