@@ -78,6 +78,8 @@ class StateChange(models.Model):
     )
     before = models.CharField(max_length=20, blank=True)
     after = models.CharField(max_length=20, choices=choices_of(WORK_WORDS))
+    # whether it was on the manufacturer's list from then on; None: as the row says
+    on_list = models.BooleanField(null=True)
     effective_on = models.DateField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(
