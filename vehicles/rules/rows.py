@@ -104,10 +104,14 @@ class _RowReader:
                 f"The row has {len(self.raw)} cells under {len(self.rules.headers)}"
                 " headers. A separator inside a text may want quotation marks.",
             )
-        values: dict[str, Any] = {name: self.text(name) for name in LONGEST}
-        values |= {name: self.date(name) for name in DATE_FIELDS}
+        there = self.rules.mapping
+        values: dict[str, Any] = dict.fromkeys(LONGEST, "")
+        values |= {name: self.text(name) for name in LONGEST if name in there}
         values |= {
-            name: self.choice(name, _LISTS[name], sort)
+            name: self.date(name) if name in there else None for name in DATE_FIELDS
+        }
+        values |= {
+            name: self.choice(name, _LISTS[name], sort) if name in there else None
             for name, sort in CLOSED_FIELDS.items()
         }
         values["kind"] = values["kind"] or self.rules.kind
