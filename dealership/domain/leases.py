@@ -55,6 +55,8 @@ def claim(*, job_id: uuid.UUID, now: dt.datetime) -> Job | None:
         "state": JobState.RUNNING,
         "lease_token": token,
         "lease_until": now + lease_length(),
+        # Should this worker be lost, the sweep need not wait for the mark to wear off.
+        "offer_after": now,
         "started_at": Coalesce("started_at", Value(now)),
     }
     rows = Job.objects.filter(pk=job_id)

@@ -46,6 +46,9 @@ class House:
         }
         self.database = folder / "mendroll.db"
         self.log = folder / "worker.log"
+
+    def build(self) -> None:
+        """Make the tables, and the store that the marks are counted in."""
         self.manage("migrate", "--verbosity", "0")
         self.ask(
             "from dealership.models import Store;"
@@ -177,29 +180,55 @@ def assert_each_once(house: House, count: int) -> None:
     assert sorted(house.marks()) == sorted(f"mark:{n + 1}" for n in range(count))
 
 
+@pytest.fixture(scope="module")
+def built_file(tmp_path_factory):
+    """An SQLite database with its tables, to be copied."""
+    house = House(tmp_path_factory.mktemp("built"))
+    house.build()
+    return house.database
+
+
 @pytest.fixture
-def embedded(tmp_path):
+def embedded(tmp_path, built_file):
     """A house on the embedded default."""
-    return House(tmp_path)
+    house = House(tmp_path)
+    with closing(sqlite3.connect(built_file)) as source:  # with what its WAL holds
+        source.execute("VACUUM INTO ?", (str(house.database),))
+    return house
 
 
-@pytest.fixture
-def served(tmp_path):
-    """A house on PostgreSQL and Redis, with a database of its own."""
-    name = f"queue_{os.getpid()}_{time.monotonic_ns()}"
-    parts = urlsplit(POSTGRES_URL)
+def database_url(name: str) -> str:
+    return urlunsplit(urlsplit(POSTGRES_URL)._replace(path=f"/{name}"))
+
+
+@contextmanager
+def database(name: str, template: str = "template1"):
+    """A PostgreSQL database that is dropped again."""
     with psycopg.connect(POSTGRES_URL, autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    bell = redis.Redis.from_url(REDIS_URL)
-    bell.flushall()
-    yield House(
-        tmp_path,
-        MENDROLL_DATABASE_URL=urlunsplit(parts._replace(path=f"/{name}")),
-        MENDROLL_REDIS_URL=REDIS_URL,
-    )
-    bell.close()
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+    yield database_url(name)
     with psycopg.connect(POSTGRES_URL, autocommit=True) as connection:
         connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(scope="module")
+def built_database(tmp_path_factory):
+    """A PostgreSQL database with its tables, to be copied."""
+    name = f"queue_{os.getpid()}_built"
+    with database(name) as url:
+        folder = tmp_path_factory.mktemp("built")
+        House(folder, MENDROLL_DATABASE_URL=url, MENDROLL_REDIS_URL=REDIS_URL).build()
+        yield name
+
+
+@pytest.fixture
+def served(tmp_path, built_database):
+    """A house on PostgreSQL and Redis, with a database of its own."""
+    name = f"queue_{os.getpid()}_{time.monotonic_ns()}"
+    with database(name, template=built_database) as url:
+        with redis.Redis.from_url(REDIS_URL) as bell:
+            bell.flushall()
+        yield House(tmp_path, MENDROLL_DATABASE_URL=url, MENDROLL_REDIS_URL=REDIS_URL)
 
 
 @pytest.mark.committing
@@ -253,6 +282,7 @@ def test_worker_shows_life_and_takes_it_back(embedded):
 @pytest.mark.committing
 def test_bell_wakes_the_worker_before_the_sweep_would(served):
     with served.worker():
+        served.wait_for(lambda: " ready." in served.log.read_text(errors="replace"))
         served.enqueue("tests.mark")
         served.wait_for(all_done(served, "tests.mark", 1))
     # The sweep leaves a new job to the bell for 5 s.

@@ -256,6 +256,17 @@ def test_offer_is_made_once_until_it_wears_off():
 
 
 @pytest.mark.django_db
+def test_lost_job_is_offered_as_soon_as_its_lease_runs_out(settings):
+    settings.MENDROLL_JOB_LEASE_SECONDS = 3  # much less than a mark lasts
+    job = ask()
+    leases.offer(now=NOON)
+    leases.claim(job_id=job.pk, now=NOON)
+    lapse = NOON + leases.lease_length()
+    assert leases.offer(now=lapse) == []
+    assert leases.offer(now=lapse + dt.timedelta(seconds=1)) == [job.pk]
+
+
+@pytest.mark.django_db
 def test_offers_at_once_are_bounded():
     for _n in range(leases.OFFERS_AT_ONCE + 1):
         ask()
