@@ -22,6 +22,8 @@ STORAGES["staticfiles"] = {
 }
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 ACCOUNT_RATE_LIMITS = False
+# The static server warns of a folder that is not there, and warnings are errors.
+(Path(DATA) / "static").mkdir(exist_ok=True)
 if ON_SQLITE:
     # A file, not memory: threads and workers of the tests share it.
     DATABASES["default"]["TEST"] = {"NAME": str(Path(DATA) / "test.db")}
