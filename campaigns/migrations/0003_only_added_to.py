@@ -6,7 +6,7 @@ from dealership.models.append_only import append_only
 
 
 class Migration(migrations.Migration):
-    dependencies = [("campaigns", "0002_more_tables")]
+    dependencies = [("campaigns", "0001_tables")]
     operations = [
         append_only("campaigns_statechange"),
         append_only("campaigns_reachfact"),
