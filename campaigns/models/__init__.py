@@ -8,7 +8,7 @@ from campaigns.models.campaign import (
     ListedVin,
     MatchedChange,
 )
-from campaigns.models.claim import Claim, ClaimLine, Payment
+from campaigns.models.claim import Claim, ClaimAct, ClaimLine, Payment
 from campaigns.models.letter import Letter, LetterOmission, LetterRound, LetterText
 from campaigns.models.outcome import Replenishment, Report
 from campaigns.models.population import (
@@ -35,6 +35,7 @@ __all__ = [
     "CampaignVehicle",
     "CheckReading",
     "Claim",
+    "ClaimAct",
     "ClaimLine",
     "CriteriaVersion",
     "Criterion",

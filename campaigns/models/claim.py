@@ -117,3 +117,30 @@ class Payment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.line_id} {self.cents}"
+
+
+class ClaimAct(models.Model):
+    """One step in the life of a claim (only added to)."""
+
+    key = models.CharField(max_length=100, unique=True)
+    claim = models.ForeignKey(Claim, on_delete=models.PROTECT, related_name="acts")
+    # the state that the claim took by this step
+    state = models.CharField(max_length=12, choices=choices_of(CLAIM_WORDS))
+    dated = models.DateField()
+    cents = models.BigIntegerField(default=0)
+    reference = models.CharField(_("their reference"), max_length=40, blank=True)
+    why = models.CharField(_("reason"), max_length=200, blank=True)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            known("state", ClaimState, "claim_act_state_is_known"),
+            not_negative("cents", "claim_act_amount_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.claim_id} {self.state}"

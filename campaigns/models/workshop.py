@@ -141,6 +141,8 @@ class Repair(models.Model):
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
     completed_at = models.DateTimeField(null=True)
+    # the caller's key of the sign-off, so that a repeat changes nothing
+    completion_key = models.CharField(max_length=100, null=True, unique=True)
     note = models.CharField(_("note"), max_length=300, blank=True)
 
     objects = RepairQuerySet.as_manager()

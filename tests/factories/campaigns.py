@@ -12,6 +12,7 @@ from campaigns.models import (
     CampaignVehicle,
     CheckReading,
     Claim,
+    ClaimAct,
     ClaimLine,
     CriteriaVersion,
     Criterion,
@@ -44,6 +45,7 @@ from campaigns.rules.lifecycle import (
     CampaignState,
     Change,
     ClaimLineKind,
+    ClaimState,
     OmissionReason,
     Outcome,
     Payer,
@@ -401,6 +403,20 @@ class ClaimLineFactory(DjangoModelFactory[ClaimLine]):
     title = "Replace the bolts of the front seat rails"
     quantity = 80
     claimed_cents = 11_200
+
+
+class ClaimActFactory(DjangoModelFactory[ClaimAct]):
+    """A claim that was sent."""
+
+    class Meta:
+        model = ClaimAct
+
+    key = factory.Sequence(lambda n: f"claim-act-{n + 1}")
+    claim = factory.SubFactory(ClaimFactory)
+    state = ClaimState.SUBMITTED
+    dated = TODAY
+    by = factory.SubFactory(StaffFactory)
+    recorded_at = NOW
 
 
 class PaymentFactory(DjangoModelFactory[Payment]):
