@@ -56,6 +56,13 @@ _WORD_STREAM = "WordDocument".encode("utf-16-le")
 _BOOK_STREAMS = tuple(name.encode("utf-16-le") for name in ("Workbook", "Book"))
 _CELL = re.compile(rb"""<(?:\w+:)?c\s[^>]*?\br=["']([A-Z]{1,4})(\d{1,8})["']""")
 
+# OpenDocument 1.3 part 3, 9.1.3 and 9.1.4: rows and cells may stand for many.
+_ODS_ROW = re.compile(rb"<(/?)(?:\w+:)?table-row\b([^>]*)>")
+_ODS_CELL = re.compile(rb"<(?:\w+:)?table-cell\b([^>]*)>")
+_ODS_ROWS_REPEATED = re.compile(rb"""rows-repeated=["'](\d{1,9})["']""")
+_ODS_CELLS_REPEATED = re.compile(rb"""columns-repeated=["'](\d{1,9})["']""")
+_LONGEST_ODS_ROW = 16 * 2**20
+
 
 class Workbook(NamedTuple):
     """One sheet of a workbook, and what else there is."""
@@ -188,22 +195,27 @@ def _unpack(archive: zipfile.ZipFile, filename: str, limit_bytes: int) -> None:
         raise UnpacksTooLarge(filename, limit_bytes)
     left = limit_bytes
     for info in parts:
-        area = _Area()
-        sheet = info.filename.startswith("xl/worksheets/")
+        area = _area_of(info.filename)
         tail = b""
         with archive.open(info) as part:
             while chunk := part.read(_CHUNK):
                 left -= len(chunk)
                 if left < 0:
                     raise UnpacksTooLarge(filename, limit_bytes)
-                if sheet:
+                if area is not None:
                     tail = area.add(tail + chunk)
                 elif b"encryption-data" in chunk and info.filename.startswith(
                     "META-INF"
                 ):
                     raise EncryptedWorkbook(filename)
-        if area.is_scattered():
+        if area is not None and area.is_scattered():
             raise UnpacksTooLarge(filename, limit_bytes)
+
+
+def _area_of(part: str) -> _Area | None:
+    if part.startswith("xl/worksheets/"):
+        return _Area()
+    return _OdsArea() if part == "content.xml" else None
 
 
 class _Area:
@@ -226,6 +238,45 @@ class _Area:
         """Tell whether a large rectangle is almost empty."""
         area = self.last_row * self.last_column
         return area > _LARGEST_SPARSE_AREA and self.cells < area * _LEAST_FILLED
+
+
+class _OdsArea(_Area):
+    """The same for OpenDocument, where one row or cell may stand for a million."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.row = 0
+
+    def add(self, content: bytes) -> bytes:
+        """Look at the whole rows of one more piece; give the row cut in two."""
+        end = start = 0
+        count = 1
+        for found in _ODS_ROW.finditer(content):
+            if not found[1]:
+                start = found.end()
+                repeated = _ODS_ROWS_REPEATED.search(found[2])
+                count = int(repeated[1]) if repeated else 1
+                continue
+            end = found.end()
+            self.row += count
+            width = self._filled_width(content[start : found.start()])
+            if width:
+                self.last_row = self.row
+                self.last_column = max(self.last_column, width)
+        tail = content[end:]
+        return tail if len(tail) <= _LONGEST_ODS_ROW else tail[-_OVERLAP:]
+
+    def _filled_width(self, row: bytes) -> int:
+        """Give the place of the last filled cell of a row, 0 when all are empty."""
+        width = filled = 0
+        for cell in _ODS_CELL.finditer(row):
+            attributes = cell[1]
+            repeated = _ODS_CELLS_REPEATED.search(attributes)
+            width += int(repeated[1]) if repeated else 1
+            if not attributes.endswith(b"/") or b"value" in attributes:
+                self.cells += 1
+                filled = width
+        return filled
 
 
 def _column_number(letters: bytes) -> int:

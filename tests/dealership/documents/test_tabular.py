@@ -236,7 +236,7 @@ def test_a_formula_without_a_result_is_an_empty_cell():
     assert rows == [(2, [VIN, "", "Ayr"])]
 
 
-def ods(rows):
+def ods(rows, repeated=None):
     # OpenDocument 1.3 part 3, 9.1: the smallest spreadsheet; part 2, 3.3: mimetype.
     cells = "".join(
         "<table:table-row>"
@@ -248,6 +248,16 @@ def ods(rows):
         + "</table:table-row>"
         for row in rows
     )
+    if repeated:
+        count, width, value = repeated
+        cells += (
+            f'<table:table-row table:number-rows-repeated="{count}">'
+            f'<table:table-cell table:number-columns-repeated="{width}"'
+        )
+        filled = (
+            f' office:value-type="string"><text:p>{value}</text:p></table:table-cell>'
+        )
+        cells += f"{filled if value else '/>'}</table:table-row>"
     space = "urn:oasis:names:tc:opendocument:xmlns:"
     content = (
         f'<?xml version="1.0"?><office:document-content xmlns:office="{space}office:1.0"'
@@ -406,6 +416,20 @@ def test_cells_too_far_apart_are_refused_before_memory_runs_out():
     book.save(target)
     with pytest.raises(UnpacksTooLarge):
         open_table(target.getvalue(), "list")
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns"), [(1_000, 16_384), (1_048_576, 100), (1_048_576, 16_384)]
+)
+def test_one_opendocument_cell_that_stands_for_millions_is_refused(rows, columns):
+    # OpenDocument 1.3 part 3, 9.1.3 and 9.1.4: rows and columns repeated
+    with pytest.raises(UnpacksTooLarge):
+        open_table(ods(LINES, repeated=(rows, columns, "a")), "list")
+
+
+def test_empty_opendocument_cells_to_the_edge_of_the_sheet_are_no_matter():
+    _, rows = read(ods(LINES, repeated=(1_048_576, 16_384, "")))
+    assert rows == [(2, LINES[1]), (3, LINES[2])]
 
 
 @pytest.mark.parametrize(
