@@ -1,0 +1,1 @@
+"""The invented scenario that ``make_demo`` plays through the real domain."""
