@@ -1,0 +1,293 @@
+"""A campaign's parts in one store: batches, what differs, and whom they cover."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, Max, Q
+
+from campaigns.models import (
+    Allocation,
+    CampaignVehicle,
+    Replenishment,
+    VariantPart,
+)
+from campaigns.rules.lifecycle import STILL_OPEN, ProposalState, Reach, WorkState
+from inventory.models import Dispute, Part, ShipmentLine
+from inventory.queries.stock import PromisePicture, StockOf, draw_promise, stock_of
+from inventory.rules.accounts import DisputeState
+
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from campaigns.models import Campaign
+    from dealership.models import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRow:
+    """One part's first batch: announced, billed, sent and arrived, in pieces."""
+
+    allocation: Allocation
+    billed: int | None
+    billed_unit_cents: int | None
+    sent: int | None
+    good: int | None
+    damaged: int | None
+    short: int | None
+
+    @property
+    def billed_cents(self) -> int | None:
+        """Give the sum billed, in cents."""
+        if self.billed is None or self.billed_unit_cents is None:
+            return None
+        return self.billed * self.billed_unit_cents
+
+    @property
+    def is_received(self) -> bool:
+        """Tell whether the batch has been counted."""
+        return self.good is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference:
+    """One thing in which the papers and the pieces do not agree.
+
+    ``kind``: 'short', 'damaged', 'price', 'billed_more', 'billed_less', 'sent_less'.
+    ``cents`` is what it is worth; ``dispute`` stands where one is open or settled.
+    """
+
+    kind: str
+    part: Part
+    pieces: int
+    cents: int
+    last_date: date | None = None
+    dispute: Dispute | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """How many open vehicles the pieces of one part are enough for.
+
+    ``usable`` are free and held pieces; ``per_vehicle`` the most that any variant
+    takes; ``share_basis_points`` of how many vehicles need it.
+    """
+
+    part: Part
+    per_vehicle: int
+    share_basis_points: int
+    usable: int
+    coming: int
+    open_vehicles: int
+    population: int
+    picture: PromisePicture
+
+    @property
+    def covered(self) -> int:
+        """Give the open vehicles that the pieces on hand are enough for."""
+        return min(self.open_vehicles, self._vehicles(self.usable))
+
+    @property
+    def covered_with_coming(self) -> int:
+        """Give the same with what is on its way."""
+        return min(self.open_vehicles, self._vehicles(self.usable + self.coming))
+
+    @property
+    def uncovered(self) -> int:
+        """Give the open vehicles without a piece on hand."""
+        return self.open_vehicles - self.covered
+
+    def _vehicles(self, pieces: int) -> int:
+        """Give the vehicles that so many pieces serve, where only a share needs one."""
+        return pieces // self.per_vehicle * 10_000 // self.share_basis_points
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CampaignParts:
+    """All that the page of a campaign's parts shows for one store."""
+
+    batches: list[BatchRow]
+    differences: list[Difference]
+    covers: list[Cover]
+    proposals: list[Replenishment]
+    promised: list[tuple[Part, str, date, int, bool]]
+
+
+def campaign_parts(*, campaign: Campaign, store: Store, today: date) -> CampaignParts:
+    """Read a campaign's parts in one store, with a fixed number of queries."""
+    batches = _batches(campaign, store)
+    needs = _needs(campaign)
+    ids = {*needs, *(row.allocation.part_id for row in batches)}
+    parts = Part.objects.in_bulk(ids)
+    stock = stock_of(store=store, part_ids=ids)
+    return CampaignParts(
+        batches=batches,
+        differences=_differences(batches),
+        covers=_covers(campaign, store, parts, needs, stock=stock, today=today),
+        proposals=list(
+            Replenishment.objects.filter(
+                store=store, part_id__in=ids, state=ProposalState.OPEN
+            ).select_related("part")
+        ),
+        promised=[
+            (parts[one.part_id], one.subject, one.day, one.pieces, one.held)
+            for one in stock.promised
+            if one.earmark_id in {campaign.earmark_id, None}
+        ],
+    )
+
+
+def _batches(campaign: Campaign, store: Store) -> list[BatchRow]:
+    allocations = list(
+        Allocation.objects.filter(campaign=campaign, store=store)
+        .select_related("part", "bill", "shipment", "store")
+        .prefetch_related("bill__lines")
+        .order_by("part__number")
+    )
+    lines = ShipmentLine.objects.filter(
+        shipment__in=[one.shipment_id for one in allocations if one.shipment_id]
+    )
+    by_shipment = {(line.shipment_id, line.part_id): line for line in lines}
+    rows = []
+    for one in allocations:
+        line = by_shipment.get((one.shipment_id or 0, one.part_id))
+        billed = (
+            [b for b in one.bill.lines.all() if b.part_id == one.part_id]
+            if one.bill
+            else []
+        )
+        rows.append(
+            BatchRow(
+                allocation=one,
+                billed=sum(b.quantity for b in billed) if billed else None,
+                billed_unit_cents=billed[0].unit_cost_cents if billed else None,
+                sent=line.sent if line else None,
+                good=line.good if line else None,
+                damaged=line.damaged if line else None,
+                short=line.short if line else None,
+            )
+        )
+    return rows
+
+
+def _needs(campaign: Campaign) -> dict[int, tuple[int, int]]:
+    """Give part id -> (pieces a vehicle, share): the most that any variant takes."""
+    found = (
+        VariantPart.objects.filter(variant__remedy__campaign=campaign)
+        .order_by()
+        .values_list("part_id")
+        .annotate(Max("quantity"), Max("share_basis_points"))
+    )
+    return {part_id: (pieces, share) for part_id, pieces, share in found}
+
+
+def _differences(batches: list[BatchRow]) -> list[Difference]:
+    """Set bill, slip and count of each batch side by side."""
+    shipments = [row.allocation.shipment_id for row in batches]
+    disputes: dict[int, list[Dispute]] = defaultdict(list)
+    rows = Dispute.objects.filter(shipment_line__shipment__in=filter(None, shipments))
+    for dispute in rows.select_related("shipment_line__part").order_by("last_date"):
+        disputes[dispute.shipment_line.shipment_id].append(dispute)
+    found: list[Difference] = []
+    for row in batches:
+        found += _paper_differences(row)
+        found += [
+            Difference(
+                kind=dispute.kind,
+                part=dispute.shipment_line.part,
+                pieces=dispute.quantity,
+                cents=dispute.quantity * dispute.unit_cost_cents,
+                last_date=dispute.last_date
+                if dispute.state == DisputeState.OPEN
+                else None,
+                dispute=dispute,
+            )
+            for dispute in disputes[row.allocation.shipment_id or 0]
+        ]
+    return found
+
+
+def _paper_differences(row: BatchRow) -> list[Difference]:
+    """Give what the papers themselves do not agree in."""
+    one, part = row.allocation, row.allocation.part
+    found = []
+    if row.billed is not None and row.billed_unit_cents is not None:
+        more = row.billed - one.quantity
+        if more:
+            kind = "billed_more" if more > 0 else "billed_less"
+            cents = abs(more) * row.billed_unit_cents
+            found.append(
+                Difference(kind=kind, part=part, pieces=abs(more), cents=cents)
+            )
+        dearer = row.billed_unit_cents - one.unit_cost_cents
+        if dearer:
+            found.append(
+                Difference(
+                    kind="price",
+                    part=part,
+                    pieces=row.billed,
+                    cents=dearer * row.billed,
+                )
+            )
+        if row.sent is not None and row.sent < row.billed:
+            missing = row.billed - row.sent
+            cents = missing * row.billed_unit_cents
+            found.append(
+                Difference(kind="sent_less", part=part, pieces=missing, cents=cents)
+            )
+    return found
+
+
+def _covers(
+    campaign: Campaign,
+    store: Store,
+    parts: dict[int, Part],
+    needs: dict[int, tuple[int, int]],
+    *,
+    stock: StockOf,
+    today: date,
+) -> list[Cover]:
+    """Set the pieces of each part against the vehicles that may want them."""
+    pockets = {campaign.earmark_id, None}
+    open_vehicles, population = _vehicles(campaign, store)
+    covers = []
+    for part_id in sorted(parts, key=lambda pk: parts[pk].number):
+        own = stock.of_part(part_id)
+        per_vehicle, share = needs.get(part_id, (1, 10_000))
+        covers.append(
+            Cover(
+                part=parts[part_id],
+                per_vehicle=per_vehicle,
+                share_basis_points=share,
+                usable=sum(
+                    one.free + one.held
+                    for one in own.balances
+                    if one.earmark_id in pockets
+                ),
+                coming=sum(
+                    one.pieces for one in own.coming if one.earmark_id in pockets
+                ),
+                open_vehicles=open_vehicles,
+                population=population,
+                picture=draw_promise(
+                    own, part=parts[part_id], earmark_ids=set(pockets), today=today
+                ),
+            )
+        )
+    return covers
+
+
+def _vehicles(campaign: Campaign, store: Store) -> tuple[int, int]:
+    """Count the open vehicles that can be reached, and all that are involved."""
+    rows = CampaignVehicle.objects.filter(campaign=campaign, store=store)
+    involved = rows.exclude(work_state=WorkState.REMOVED).aggregate(
+        all=Count("pk"),
+        open=Count(
+            "pk",
+            filter=Q(work_state__in=sorted(STILL_OPEN), reach=Reach.REACHABLE),
+        ),
+    )
+    return involved["open"], involved["all"]
