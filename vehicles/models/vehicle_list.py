@@ -49,6 +49,11 @@ class VehicleList(models.Model):
     # field -> "day" or "month" first, where a person settled it
     date_orders = models.JSONField(default=dict)
     sheet_notes = models.JSONField(default=list)
+    # what a person said of the whole list: kind, source of the addresses, sheet,
+    # header row, model years where the VIN allows two
+    choices = models.JSONField(default=dict)
+    # how the file was read: encoding, separator, sheets, how each date column stands
+    reading = models.JSONField(default=dict)
     counts = models.JSONField(default=dict)
     error = models.TextField(blank=True)
     staged_rows_done = models.PositiveIntegerField(default=0)
