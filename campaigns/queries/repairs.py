@@ -1,0 +1,291 @@
+"""A repair as the workshop reads it: checks, parts, payers, amounts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Sum
+from django.utils import timezone
+
+from campaigns.models import CheckReading, Repair, VariantCheck
+from campaigns.queries.remedies import ALL, earmarks_of, limits_of, line_payer
+from campaigns.rules.claim_amounts import (
+    LineAsked,
+    PricedLine,
+    labour_line,
+    part_line,
+    price_claim,
+    sublet_line,
+)
+from campaigns.rules.eligibility import Cover, Verdict, judge_eligibility
+from campaigns.rules.lifecycle import Payer, ReadingResult
+from dealership.rules.money import share_of_basis_points
+from inventory.models import Balance, Reservation
+from inventory.rules.accounts import ReservationState
+
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from campaigns.models import (
+        PartFitted,
+        RemedyPrice,
+        Variant,
+        VariantLabour,
+    )
+    from dealership.models import Store
+    from inventory.models import Earmark, Part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckNow:
+    """One check and every attempt at it; closed once the last reading passed."""
+
+    check: VariantCheck
+    readings: tuple[CheckReading, ...]
+
+    @property
+    def result(self) -> ReadingResult | None:
+        """Give what the last reading meant; None before the first."""
+        return ReadingResult(self.readings[-1].result) if self.readings else None
+
+    @property
+    def closed(self) -> bool:
+        """Tell whether the last reading is within the limits."""
+        return self.result is ReadingResult.PASS
+
+    @property
+    def attempt(self) -> int:
+        """Give the number of the next attempt, from 1."""
+        return len(self.readings) + 1
+
+    @property
+    def demanded(self) -> int:
+        """Give how many pieces of the check's part its readings asked for."""
+        if self.check.replace_part_id is None:
+            return 0
+        return sum(one.result == ReadingResult.REPLACE for one in self.readings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartNow:
+    """A part of the job: what it takes, what the checks asked for, what is here.
+
+    All in pieces. ``planned`` is what every vehicle of the variant needs; a part that
+    only some need has ``planned`` zero and counts once a check asks for it.
+    """
+
+    part: Part
+    payer: Payer
+    planned: int
+    demanded: int
+    some_need_it: bool
+    held: int
+    free: int
+
+    @property
+    def suggested(self) -> int:
+        """Give how many pieces the job asks for so far."""
+        return self.planned + self.demanded
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PayerLine:
+    """One line of a repair with its payer and its amount in cents."""
+
+    payer: Payer
+    priced: PricedLine
+    part_fitted: PartFitted | None = None
+
+
+def checks_now(repair: Repair) -> list[CheckNow]:
+    """Give the checks of a repair in their order, each with its attempts."""
+    checks = repair.variant.checks.select_related("replace_part").order_by(
+        "position", "pk"
+    )
+    attempts: dict[int, list[CheckReading]] = {}
+    readings = CheckReading.objects.filter(repair=repair).select_related("by")
+    for reading in readings.order_by("check_of", "attempt"):
+        attempts.setdefault(reading.check_of_id, []).append(reading)
+    return [
+        CheckNow(check=check, readings=tuple(attempts.get(check.pk, ())))
+        for check in checks
+    ]
+
+
+def repair_cover(repair: Repair, *, odometer_miles: int | None = None) -> Verdict:
+    """Judge the cover of a repair as of the day it was opened.
+
+    A scheduled item is always the customer's. ``odometer_miles`` is the reading of
+    this repair, else the vehicle's last one.
+    """
+    if repair.campaign_vehicle is None:
+        return Verdict(cover=Cover.PAST_LIMIT, reasons=(), payer=Payer.CUSTOMER)
+    return judge_eligibility(
+        limits_of(repair.campaign_vehicle.campaign),
+        on=timezone.localdate(repair.opened_at),
+        odometer_miles=(
+            repair.vehicle.odometer if odometer_miles is None else odometer_miles
+        ),
+        first_used_on=repair.vehicle.first_use_date,
+    )
+
+
+def pockets_of(repair: Repair) -> list[Earmark | None]:
+    """Give the pockets that a repair draws on, in order."""
+    row = repair.campaign_vehicle
+    return earmarks_of(row.campaign) if row else [None]
+
+
+def hold_subject(repair: Repair) -> str:
+    """Name the hold of a repair's parts: its booking's, or its own for a walk-in."""
+    job = repair.visit_job
+    return job.subject if job else f"repair:{repair.pk}"
+
+
+def part_payers(repair: Repair, checks: Iterable[CheckNow]) -> dict[int, Payer]:
+    """Give the planned payer of each part of the job, by the part's id.
+
+    A part that a check asks for beside the plan is the manufacturer's; any other
+    piece is the store's own.
+    """
+    payers = {
+        check.check.replace_part_id: Payer.MANUFACTURER
+        for check in checks
+        if check.check.replace_part_id
+    }
+    planned = repair.variant.parts.values_list("part_id", "payer")
+    return payers | {part_id: Payer(payer) for part_id, payer in planned}
+
+
+def parts_now(repair: Repair, checks: Sequence[CheckNow]) -> list[PartNow]:
+    """Give the parts of an open repair, with what is held and free for it."""
+    verdict = repair_cover(repair)
+    demanded: dict[int, int] = {}
+    parts: dict[int, Part] = {}
+    planned: dict[int, int] = {}
+    some: set[int] = set()
+    for line in repair.variant.parts.select_related("part").order_by("pk"):
+        parts[line.part_id] = line.part
+        if line.share_basis_points == ALL:
+            planned[line.part_id] = line.quantity
+        else:
+            some.add(line.part_id)
+    for one in checks:
+        part = one.check.replace_part
+        if part is not None:
+            if part.pk not in parts:
+                some.add(part.pk)
+            parts.setdefault(part.pk, part)
+            demanded[part.pk] = demanded.get(part.pk, 0) + one.demanded
+    payers = part_payers(repair, checks)
+    held = _held(repair)
+    free = _free(repair, parts)
+    return [
+        PartNow(
+            part=part,
+            payer=line_payer(payers[pk], verdict.payer),
+            planned=planned.get(pk, 0),
+            demanded=demanded.get(pk, 0),
+            some_need_it=pk in some,
+            held=held.get(pk, 0),
+            free=free.get(pk, 0),
+        )
+        for pk, part in parts.items()
+    ]
+
+
+def demanded_parts(
+    variant: Variant, checks: Iterable[CheckNow]
+) -> list[tuple[Part, int]]:
+    """Give what plan and checks ask for, in pieces by part."""
+    wanted: dict[int, int] = {}
+    parts: dict[int, Part] = {}
+    for line in variant.parts.select_related("part").order_by("pk"):
+        if line.share_basis_points == ALL:
+            parts[line.part_id] = line.part
+            wanted[line.part_id] = line.quantity
+    for one in checks:
+        part = one.check.replace_part
+        if part is not None and one.demanded:
+            parts[part.pk] = part
+            wanted[part.pk] = wanted.get(part.pk, 0) + one.demanded
+    return [(parts[pk], pieces) for pk, pieces in wanted.items()]
+
+
+def price_fitted(store: Store, fitted: PartFitted) -> LineAsked:
+    """Ask for fitted pieces at cost plus the store's handling."""
+    return part_line(
+        f"{fitted.part.number} {fitted.part.name}"[:160],
+        pieces=fitted.quantity,
+        unit_cost_cents=fitted.unit_cost_cents,
+        handling=share_of_basis_points(store.parts_handling_basis_points),
+    )
+
+
+def payer_lines(
+    *,
+    repair: Repair,
+    verdict: Verdict,
+    fitted: Sequence[PartFitted],
+    labour: Sequence[VariantLabour],
+    allowances: Sequence[RemedyPrice],
+) -> list[PayerLine]:
+    """Price every line of a repair, each with its one payer."""
+    store = repair.store
+    asked: list[tuple[Payer, LineAsked, PartFitted | None]] = [
+        (Payer(one.payer), price_fitted(store, one), one) for one in fitted
+    ]
+    asked += [
+        (
+            line_payer(Payer(one.payer), verdict.payer),
+            labour_line(
+                one.title,
+                hundredths=one.hundredths_of_hour,
+                rate_cents=store.labour_rate_cents,
+            ),
+            None,
+        )
+        for one in labour
+        if one.hundredths_of_hour
+    ]
+    asked += [
+        (
+            line_payer(Payer(one.payer), verdict.payer),
+            sublet_line(one.title, bill_cents=one.cents),
+            None,
+        )
+        for one in allowances
+    ]
+    priced = price_claim([line for _payer, line, _fitted in asked])
+    return [
+        PayerLine(payer=payer, priced=line, part_fitted=piece)
+        for (payer, _asked, piece), line in zip(asked, priced.lines, strict=True)
+    ]
+
+
+def _held(repair: Repair) -> dict[int, int]:
+    """Give the pieces held for a repair, by part."""
+    return dict(
+        Reservation.objects.filter(
+            store_id=repair.store_id,
+            subject=hold_subject(repair),
+            state=ReservationState.HELD,
+        )
+        .order_by()
+        .values_list("part_id")
+        .annotate(Sum("quantity"))
+    )
+
+
+def _free(repair: Repair, part_ids: Iterable[int]) -> dict[int, int]:
+    """Give the free pieces that a repair may draw on, by part."""
+    ids = {one.pk if one else None for one in pockets_of(repair)}
+    free: dict[int, int] = {}
+    for part_id, earmark_id, pieces in Balance.objects.filter(
+        store_id=repair.store_id, part_id__in=list(part_ids)
+    ).values_list("part_id", "earmark_id", "free"):
+        if earmark_id in ids:
+            free[part_id] = free.get(part_id, 0) + pieces
+    return free
