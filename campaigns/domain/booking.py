@@ -189,6 +189,10 @@ class _Job:
     def row(self) -> CampaignVehicle | None:
         return self.wanted if isinstance(self.wanted, CampaignVehicle) else None
 
+    @property
+    def item(self) -> ScheduledItem | None:
+        return self.wanted if isinstance(self.wanted, ScheduledItem) else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Act:
@@ -247,7 +251,7 @@ def book_visit(
             job = VisitJob.objects.create(
                 visit=visit,
                 campaign_vehicle=one.row,
-                scheduled_item=None if one.row else one.wanted,
+                scheduled_item=one.item,
                 variant=one.plan.variant,
             )
             _hold_parts(visit, job, one, act)

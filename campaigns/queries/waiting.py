@@ -110,9 +110,16 @@ class Shelf:
 
     stock: StockOf
     today: dt.date
-    _taken: Counter[tuple[int, int]] = field(default_factory=Counter)
-    _taken_of_common: Counter[int] = field(default_factory=Counter)
+    # by (part, earmark): pieces set aside for a campaign, and of those the common ones
+    _asked: Counter[tuple[int, int]] = field(default_factory=Counter)
+    _from_common: Counter[tuple[int, int]] = field(default_factory=Counter)
     _promise: dict[tuple[int, int], int] = field(default_factory=dict)
+    _free: dict[tuple[int, int | None], int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._free = {
+            (one.part_id, one.earmark_id): one.free for one in self.stock.balances
+        }
 
     def has(self, campaign: Campaign, needs: Mapping[Part, int]) -> bool:
         """Tell whether all pieces of one vehicle can be given away today."""
@@ -122,12 +129,19 @@ class Shelf:
         )
 
     def take(self, campaign: Campaign, needs: Mapping[Part, int]) -> None:
-        """Set the pieces of one vehicle aside, there or not."""
+        """Set the pieces of one vehicle aside, as far as they are there."""
         for part, pieces in needs.items():
             own = (part.pk, campaign.earmark.pk)
-            from_own = min(pieces, max(0, self._own(own) - self._taken[own]))
-            self._taken[own] += from_own
-            self._taken_of_common[part.pk] += pieces - from_own
+            self._asked[own] += pieces
+            left = pieces - self._draw(own, pieces)
+            self._from_common[own] += self._draw((part.pk, None), left)
+
+    def _draw(self, pocket: tuple[int, int | None], pieces: int) -> int:
+        """Take free pieces out of a pocket; gives how many there were."""
+        drawn = min(pieces, self._free.get(pocket, 0))
+        if drawn:
+            self._free[pocket] -= drawn
+        return drawn
 
     def _left(self, earmark: Earmark, part: Part) -> int:
         """Give what a campaign could still get of a part."""
@@ -140,16 +154,12 @@ class Shelf:
                 today=self.today,
                 days=1,
             ).free_now
-        return self._promise[key] - self._taken[key] - self._taken_of_common[part.pk]
-
-    def _own(self, key: tuple[int, int]) -> int:
-        """Give the free pieces of a campaign's own pocket."""
-        part_id, earmark_id = key
-        return sum(
-            one.free
-            for one in self.stock.balances
-            if one.part_id == part_id and one.earmark_id == earmark_id
+        taken_by_others = sum(
+            pieces
+            for (part_id, other), pieces in self._from_common.items()
+            if part_id == part.pk and other != earmark.pk
         )
+        return self._promise[key] - self._asked[key] - taken_by_others
 
 
 def to_be_offered(
