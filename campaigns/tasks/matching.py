@@ -1,1 +1,73 @@
-"""Work in the background: matching."""
+"""Work in the background: reading lists of VINs, matching vehicles, applying."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from campaigns.domain.applying import apply_chunk
+from campaigns.domain.matching import match_chunk, to_match, told_counts
+from campaigns.domain.vin_lists import Choices, take_in_list
+from campaigns.models import Campaign, CriteriaVersion
+from dealership.domain.jobs import JobRun, handles
+from dealership.models import Upload
+
+
+@handles("campaigns.match", words=gettext_lazy("Matching vehicles with a campaign"))
+def match(run: JobRun, *, version_id: int) -> dict[str, Any]:
+    """Match all vehicles against a version, chunk after chunk."""
+    version = CriteriaVersion.objects.get(pk=version_id)
+    total = to_match(version)
+    done = int(version.counts.get("seen", 0))
+    while True:
+        run.progress(done, max(total, done), _("vehicles looked at"))
+        seen = match_chunk(version_id=version_id)
+        if seen is None:
+            break
+        done += seen
+    version.refresh_from_db()
+    return told_counts(version)
+
+
+@handles("campaigns.apply", words=gettext_lazy("Applying an amendment"))
+def apply(run: JobRun, *, version_id: int) -> dict[str, Any]:
+    """Apply what a match found, chunk after chunk."""
+    version = CriteriaVersion.objects.get(pk=version_id)
+    total = version.changes.count()
+    done = version.changes.filter(applied=True).count()
+    while True:
+        run.progress(done, total, _("vehicles"))
+        applied = apply_chunk(version_id=version_id, at=run.now())
+        if applied is None:
+            break
+        done += applied
+    version.refresh_from_db()
+    return told_counts(version)
+
+
+@handles(
+    "campaigns.take_list", words=gettext_lazy("Reading the manufacturer's VIN list")
+)
+def take_list(
+    run: JobRun,
+    *,
+    campaign_id: int,
+    upload_id: str,
+    choices: dict[str, Any],
+    listed_on: str,
+) -> dict[str, Any]:
+    """Take in a list of VINs, all or nothing."""
+    campaign = Campaign.objects.get(pk=campaign_id)
+    upload = Upload.objects.select_related("store").get(pk=uuid.UUID(upload_id))
+    return take_in_list(
+        campaign=campaign,
+        upload=upload,
+        choices=Choices(**choices),
+        listed_on=dt.date.fromisoformat(listed_on),
+        by=run.job.asked_by,
+        at=run.now(),
+    )

@@ -1,0 +1,266 @@
+"""Applying what a match found: the population changes, the version rules."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from campaigns.domain.amending import is_busy
+from campaigns.domain.announcing import (
+    ReasonMissing,
+    facts_as_json,
+    facts_of,
+    next_number,
+)
+from campaigns.domain.lifecycle import Move, may_move, write_moves
+from campaigns.domain.matching import KEPT, locked, state_after, told_counts
+from campaigns.models import (
+    Campaign,
+    CampaignVehicle,
+    CriteriaVersion,
+    ListedVin,
+    MatchedChange,
+    StateChange,
+)
+from campaigns.rules.lifecycle import (
+    CampaignState,
+    Change,
+    VersionState,
+    WorkState,
+)
+from dealership.domain.audit import record
+from dealership.domain.jobs import enqueue
+from dealership.rules.refusals import Refusal
+
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from dealership.models import StaffMember, Store
+
+APPLY_CHUNK = 1_000
+_ADDS = (Change.ADD, Change.TO_VERIFY, Change.RESTORE)
+
+
+class NotMatched(Refusal):
+    """The version has not been matched, so nobody has seen what it would change."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _("Match first: then you see what would change, and can apply it.")
+        )
+
+
+def ask_apply(
+    *,
+    version: CriteriaVersion,
+    why: str,
+    store: Store,
+    by: StaffMember,
+    at: dt.datetime,
+) -> CriteriaVersion:
+    """Leave a job that applies what a match found. Asking again changes nothing.
+
+    Where the job was cancelled or failed, asking again lets a new one go on. Raises NotMatched, and ReasonMissing for an amendment without its reason.
+    """
+    with transaction.atomic():
+        held = locked(version.pk)
+        if held.state == VersionState.APPLIED or (
+            held.state == VersionState.APPLYING and is_busy(held)
+        ):
+            return held
+        if held.state not in {VersionState.MATCHED, VersionState.APPLYING}:
+            raise NotMatched
+        if not why.strip():
+            raise ReasonMissing
+        held.state = VersionState.APPLYING
+        held.why = why.strip()[:300]
+        held.applied_by = by
+        held.job = enqueue(
+            kind="campaigns.apply",
+            arguments={"version_id": held.pk},
+            by=by,
+            store=store,
+            now=at,
+        )
+        held.save(update_fields=["state", "why", "applied_by", "job"])
+        record(
+            act="campaign.apply_asked",
+            subject=held.campaign,
+            by=by,
+            at=at,
+            after={"version": held.number, "counts": told_counts(held)},
+            why=held.why,
+        )
+    return held
+
+
+def apply_chunk(
+    *, version_id: int, at: dt.datetime, size: int = APPLY_CHUNK
+) -> int | None:
+    """Apply the next changes of a version; gives how many, None once all are.
+
+    With the last chunk the version rules and a campaign that was being entered runs.
+    A vehicle that somebody moved meanwhile, so that the change fits no more, stays as
+    it is and is counted as kept.
+    """
+    with transaction.atomic():
+        version = locked(version_id)
+        if version.state != VersionState.APPLYING:
+            return None
+        changes = list(
+            version.changes.filter(applied=False)
+            .select_related("vehicle")
+            .order_by("pk")[:size]
+        )
+        if not changes:
+            _let_rule(version, at)
+            return None
+        standing = {
+            row.vehicle_id: row
+            for row in CampaignVehicle.objects.select_for_update(of=("self",))
+            .filter(
+                campaign=version.campaign_id,
+                vehicle__in=[change.vehicle_id for change in changes],
+            )
+            .select_related("vehicle")
+        }
+        _add_rows(version, [c for c in changes if c.vehicle_id not in standing], at)
+        kept = _move_rows(version, changes, standing, at)
+        version.counts[KEPT] = version.counts.get(KEPT, 0) + kept
+        version.save(update_fields=["counts"])
+        MatchedChange.objects.filter(pk__in=[c.pk for c in changes]).update(
+            applied=True
+        )
+    return len(changes)
+
+
+def _add_rows(
+    version: CriteriaVersion, changes: list[MatchedChange], at: dt.datetime
+) -> None:
+    """Take vehicles into the population, with the change that says so."""
+    today = timezone.localdate(at)
+    rows = CampaignVehicle.objects.bulk_create(
+        [
+            CampaignVehicle(
+                campaign_id=version.campaign_id,
+                vehicle=change.vehicle,
+                store_id=change.vehicle.store_id,
+                work_state=state_after(Change(change.change), change.outcome),
+                outcome=change.outcome,
+                reasons=change.reasons,
+                on_list=change.on_list,
+                added_on=today,
+            )
+            for change in changes
+            if change.change in _ADDS
+        ],
+        batch_size=APPLY_CHUNK,
+    )
+    StateChange.objects.bulk_create(
+        [
+            StateChange(
+                campaign_vehicle=row,
+                after=row.work_state,
+                on_list=row.on_list,
+                effective_on=today,
+                recorded_at=at,
+                by_id=version.applied_by_id,
+                why=version.why[:200],
+                source=_source(version),
+            )
+            for row in rows
+        ],
+        batch_size=APPLY_CHUNK,
+    )
+
+
+def _move_rows(
+    version: CriteriaVersion,
+    changes: list[MatchedChange],
+    standing: dict[int, CampaignVehicle],
+    at: dt.datetime,
+) -> int:
+    """Move those that are in the population; gives how many stayed as they are."""
+    moves, kept = [], 0
+    for change in changes:
+        row = standing.get(change.vehicle_id)
+        if row is None:
+            continue
+        to = state_after(Change(change.change), change.outcome)
+        if not _still_fits(row, to, change):
+            kept += 1
+            continue
+        moves.append(
+            Move(
+                row=row,
+                to=to,
+                why=version.why,
+                outcome=change.outcome,
+                reasons=change.reasons,
+                on_list=change.on_list,
+            )
+        )
+    write_moves(
+        moves=moves,
+        effective_on=timezone.localdate(at),
+        by=version.applied_by,
+        at=at,
+        source=_source(version),
+    )
+    return kept
+
+
+def _still_fits(row: CampaignVehicle, to: WorkState, change: MatchedChange) -> bool:
+    before = WorkState(row.work_state)
+    return may_move(before, to) or (before is to and change.on_list != row.on_list)
+
+
+def _source(version: CriteriaVersion) -> str:
+    return f"criteria version {version.number}"
+
+
+def _let_rule(version: CriteriaVersion, at: dt.datetime) -> None:
+    """Let an applied version rule from now on, and the campaign run."""
+    campaign = Campaign.objects.select_for_update().get(pk=version.campaign_id)
+    last = next_number(campaign) - 1
+    if version.number < last:
+        # Facts were amended meanwhile: what is applied last has the highest number.
+        version.number = last + 1
+    version.state = VersionState.APPLIED
+    version.applied_at = at
+    version.facts = facts_as_json(facts_of(campaign))
+    version.save(update_fields=["number", "state", "applied_at", "facts"])
+    _note_list_membership(campaign)
+    if campaign.state == CampaignState.DRAFT:
+        campaign.state = CampaignState.RUNNING
+        campaign.save(update_fields=["state"])
+    record(
+        act="campaign.amendment_applied",
+        subject=campaign,
+        by=version.applied_by,
+        at=at,
+        after={"version": version.number, "counts": told_counts(version)},
+        why=version.why,
+    )
+
+
+def _note_list_membership(campaign: Campaign) -> None:
+    """Say of each vehicle whether it is on the list now; two statements.
+
+    Those to be verified are left out: for them it decides whether they are involved,
+    so it changes only by a kept move.
+    """
+    listed = Exists(
+        ListedVin.objects.filter(campaign=campaign, vin=OuterRef("vehicle__vin"))
+    )
+    settled = CampaignVehicle.objects.filter(campaign=campaign).exclude(
+        work_state=WorkState.TO_VERIFY
+    )
+    for on_list in (True, False):
+        ids = settled.filter(listed if on_list else ~listed).exclude(on_list=on_list)
+        CampaignVehicle.objects.filter(pk__in=ids.values("pk")).update(on_list=on_list)
