@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import dj_database_url
-from csp.constants import NONCE, NONE, SELF
+from csp.constants import NONE, SELF
 
 from config import env
 
@@ -45,7 +45,6 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": [NONE],
     },
 }
-API_DOCS_CSP = {"script-src": [SELF, NONCE], "style-src": [SELF, "'unsafe-inline'"]}
 
 # Parts of the house ----------------------------------------------------------
 INSTALLED_APPS = [
@@ -199,6 +198,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["dealership.api.permissions.MayUseApi"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "dealership.api.problems.problem_of",
     "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
     "DEFAULT_THROTTLE_RATES": {"user": env.text("MENDROLL_API_RATE", "600/min")},
 }
@@ -207,6 +207,8 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "A vehicle and its open campaigns, for the systems of a store.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["dealership.api.permissions.MayUseApi"],
+    "SERVE_AUTHENTICATION": REST_FRAMEWORK["DEFAULT_AUTHENTICATION_CLASSES"],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",

@@ -3,9 +3,11 @@
 from django.contrib import admin
 from django.urls import include, path
 
+from dealership.views import account
+
 
 urlpatterns = [
-    path("accounts/", include("allauth.urls")),
+    path("accounts/", include(account.patterns)),
     path("admin/", admin.site.urls),
     path("api/", include("config.api")),
     path("", include("dealership.urls")),

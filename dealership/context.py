@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.urls import NoReverseMatch, reverse
@@ -11,20 +10,12 @@ from django.utils.translation import gettext_lazy as _
 
 from dealership.queries.notices import system_notices
 from dealership.rules.roles import Capability
+from dealership.views.places import Place
 
 
 if TYPE_CHECKING:
     from django.http import HttpRequest
     from django.utils.functional import _StrPromise
-
-
-@dataclass(frozen=True)
-class Place:
-    """One place of the house, as the head of a page shows it."""
-
-    label: str | _StrPromise
-    url: str
-    current: bool
 
 
 PLACES: tuple[tuple[_StrPromise, str, Capability], ...] = (

@@ -1,6 +1,6 @@
 """Addresses of the house itself."""
 
-from dealership.views import chosen_store, health, jobs, settings
+from dealership.views import chosen_store, health, jobs, settings, staff
 
 
 app_name = "dealership"
@@ -8,5 +8,6 @@ urlpatterns = [
     *chosen_store.patterns,
     *health.patterns,
     *settings.patterns,
+    *staff.patterns,
     *jobs.job_urlpatterns,
 ]

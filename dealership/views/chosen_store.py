@@ -41,8 +41,10 @@ class ChosenStoreMiddleware:
 @require_POST
 def choose_store(request: HttpRequest) -> HttpResponse:
     """Work in another of one's stores from now on."""
+    wanted = request.POST.get("store", "")
     store = get_object_or_404(
-        Store.objects.for_staff(request.user), pk=request.POST.get("store") or 0
+        Store.objects.for_staff(request.user),
+        pk=int(wanted) if wanted.isdecimal() else 0,
     )
     request.session[SESSION_KEY] = store.pk
     messages.info(request, _("You now work in %(store)s.") % {"store": store.name})

@@ -53,8 +53,13 @@ class JobCard:
     offline: bool
 
 
-def job_card(job: Job, staff: StaffMember, now: dt.datetime) -> JobCard:
-    """Make the card of a job for one person."""
+def job_card(
+    job: Job, staff: StaffMember, now: dt.datetime, *, alive: bool | None = None
+) -> JobCard:
+    """Make the card of a job for one person.
+
+    ``alive``: whether a worker runs, where the page has asked already.
+    """
     steer = may_steer(staff, job)
 
     def act(name: str) -> str:
@@ -70,7 +75,8 @@ def job_card(job: Job, staff: StaffMember, now: dt.datetime) -> JobCard:
         resume_url=act("job_resume"),
         cancel_url=act("job_cancel"),
         retry_url=act("job_requeue"),
-        offline=not job.is_finished and not queue_alive(now),
+        offline=not job.is_finished
+        and not (queue_alive(now) if alive is None else alive),
     )
 
 
