@@ -1,0 +1,468 @@
+"""This vehicle, now: what is open, what it needs, from when it can be promised."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from campaigns.models import (
+    CampaignVehicle,
+    PartRequest,
+    Repair,
+    StateChange,
+    Visit,
+    VisitJob,
+)
+from campaigns.queries.remedies import (
+    DueItem,
+    Plan,
+    campaign_class_of,
+    due_items,
+    eligibility_of,
+    plan_key,
+    plans_for,
+)
+from campaigns.queries.visits import DayLoad, days_to_offer, loads
+from campaigns.queries.waiting import (
+    ON_THE_LIST,
+    Asked,
+    Availability,
+    availability,
+    before,
+    kept_for,
+    place_of,
+    waiting_list,
+)
+from campaigns.queries.wording import (
+    COVER_WORDS,
+    HAND_OVER_WORDS,
+    REASON_WORDS,
+    URGENCY_WORDS,
+)
+from campaigns.rules.deadlines import (
+    HandOver,
+    HandOverVerdict,
+    RemedyPeriod,
+    judge_hand_over,
+    remedy_period,
+)
+from campaigns.rules.lifecycle import (
+    STILL_OPEN,
+    CampaignClass,
+    CampaignState,
+    RepairState,
+    WorkState,
+)
+from dealership.rules.refusals import Refusal
+from inventory.queries.stock import StockOf, stock_of
+from vehicles.models import Tenure, Vehicle
+from vehicles.rules.standing import Standing
+
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from campaigns.models import Campaign
+    from campaigns.rules.eligibility import Verdict
+    from dealership.models import StaffMember, Store
+    from vehicles.models import Party
+
+DAYS_SEEN = 150
+"""Days whose hours are looked at: the promise line's 120 and a month of room."""
+
+_CLASS_ORDER = list(CampaignClass)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenCampaign:
+    """One campaign that wants work on this vehicle, with all that is said about it.
+
+    ``plan`` is None where it cannot be made; ``why_no_plan`` says what is missing.
+    ``there`` is None without a plan. ``days`` are those to offer, empty when the parts
+    can be promised for none.
+    """
+
+    row: CampaignVehicle
+    verdict: Verdict
+    hand_over: HandOverVerdict
+    plan: Plan | None
+    why_no_plan: str
+    there: Availability | None
+    days: tuple[DayLoad, ...]
+    request: PartRequest | None
+    place: int | None
+    list_length: int
+    booked: Visit | None
+    repair: Repair | None
+    period: RemedyPeriod | None
+
+    @property
+    def campaign(self) -> Campaign:
+        """Give the campaign."""
+        return self.row.campaign
+
+    @property
+    def campaign_class(self) -> CampaignClass:
+        """Give its class."""
+        return campaign_class_of(self.row.campaign)
+
+    @property
+    def urgency_words(self) -> str:
+        """Say how urgent it is."""
+        return str(URGENCY_WORDS[self.campaign_class])
+
+    @property
+    def cover_words(self) -> str:
+        """Say who pays and why."""
+        reasons = ", ".join(str(REASON_WORDS[one]) for one in self.verdict.reasons)
+        return f"{COVER_WORDS[self.verdict.cover]} ({reasons})"
+
+    @property
+    def hand_over_words(self) -> str:
+        """Say whether the vehicle may be handed over."""
+        return str(HAND_OVER_WORDS[self.hand_over.reason])
+
+    @property
+    def must_not_be_handed_over(self) -> bool:
+        """Tell whether it has to stay."""
+        return self.hand_over.verdict is HandOver.MUST_NOT
+
+    @property
+    def to_verify(self) -> bool:
+        """Tell whether it is not known that the campaign concerns the vehicle."""
+        return self.row.work_state == WorkState.TO_VERIFY
+
+    @property
+    def can_be_booked(self) -> bool:
+        """Tell whether a visit could be booked now."""
+        taken = self.booked or self.repair or self.to_verify
+        return not taken and self.there is not None and self.there.earliest is not None
+
+    @property
+    def can_be_asked(self) -> bool:
+        """Tell whether the request belongs on the waiting list."""
+        taken = self.booked or self.repair or self.request or self.to_verify
+        return not taken and not self.can_be_booked
+
+    @property
+    def earliest(self) -> dt.date | None:
+        """Give the first day with parts and room in the workshop."""
+        return self.days[0].day if self.days else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueWork:
+    """A scheduled item that the vehicle is due for; the customer pays."""
+
+    due: DueItem
+    plan: Plan | None
+    why_no_plan: str
+    there: Availability | None
+    days: tuple[DayLoad, ...]
+    booked: Visit | None
+
+    @property
+    def can_be_booked(self) -> bool:
+        """Tell whether it could be booked now."""
+        return (
+            self.booked is None
+            and self.there is not None
+            and self.there.earliest is not None
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtCounter:
+    """All that the counter shows of one vehicle."""
+
+    vehicle: Vehicle
+    owner: Party | None
+    campaigns: tuple[OpenCampaign, ...]
+    due: tuple[DueWork, ...]
+    closed: tuple[CampaignVehicle, ...]
+    visits: tuple[Visit, ...]
+    history: tuple[StateChange, ...]
+
+    @property
+    def must_not_be_handed_over(self) -> bool:
+        """Tell whether any campaign holds the vehicle back."""
+        return any(one.must_not_be_handed_over for one in self.campaigns)
+
+    @property
+    def bookable(self) -> list[OpenCampaign]:
+        """Give the campaigns that could be booked now."""
+        return [one for one in self.campaigns if one.can_be_booked]
+
+    @property
+    def sentence(self) -> str:
+        """Say how things stand and what to do next."""
+        return _sentence(self)
+
+
+def vehicle_at_counter(
+    *, staff: StaffMember, vehicle: Vehicle, today: dt.date
+) -> AtCounter:
+    """Gather what the counter shows of a vehicle, in a fixed number of queries."""
+    rows = _rows(staff, vehicle)
+    open_rows = [row for row in rows if WorkState(row.work_state) in STILL_OPEN]
+    due = due_items(vehicle, today=today)
+    items = [(one.item, vehicle) for one in due]
+    plans = plans_for(open_rows, items, today=today)
+    desk = _desk(vehicle, open_rows, plans.values(), today)
+    booked = _booked(vehicle)
+    campaigns = [_open_campaign(row, plans, desk, booked) for row in open_rows]
+    return AtCounter(
+        vehicle=vehicle,
+        owner=_owner(vehicle),
+        campaigns=tuple(sorted(campaigns, key=_urgency)),
+        due=tuple(_due_work(one, vehicle, plans, desk, booked) for one in due),
+        closed=tuple(row for row in rows if row not in open_rows),
+        visits=tuple(
+            Visit.objects.for_staff(staff).filter(vehicle=vehicle).order_by("-on")[:20]
+        ),
+        history=tuple(
+            StateChange.objects.filter(campaign_vehicle__in=rows)
+            .select_related("campaign_vehicle__campaign", "by")
+            .order_by("-recorded_at", "-pk")[:20]
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Desk:
+    """What is read once for all jobs of a vehicle."""
+
+    vehicle: Vehicle
+    today: dt.date
+    stock: StockOf
+    asked: Sequence[Asked]
+    requests: dict[int, PartRequest]
+    repairs: dict[int, Repair]
+    loads: Sequence[DayLoad]
+    rental_fleet: int
+    in_notice: dict[int, int]
+
+
+def _rows(staff: StaffMember, vehicle: Vehicle) -> list[CampaignVehicle]:
+    """Read the campaigns of a vehicle that are announced; drafts are nobody's news."""
+    return list(
+        CampaignVehicle.objects.for_staff(staff)
+        .filter(vehicle=vehicle)
+        .exclude(campaign__state=CampaignState.DRAFT)
+        .select_related("campaign__earmark", "vehicle__store", "store")
+    )
+
+
+def _desk(
+    vehicle: Vehicle,
+    rows: Sequence[CampaignVehicle],
+    plans: object,
+    today: dt.date,
+) -> _Desk:
+    """Read stock, waiting list, requests and repairs once."""
+    made = [one for one in plans if isinstance(one, Plan)]  # type: ignore[attr-defined]
+    parts = {line.part.pk for plan in made for line in plan.parts}
+    requests = PartRequest.objects.filter(
+        campaign_vehicle__in=rows, state__in=ON_THE_LIST
+    )
+    repairs = Repair.objects.filter(campaign_vehicle__in=rows, state=RepairState.OPEN)
+    return _Desk(
+        vehicle=vehicle,
+        today=today,
+        stock=stock_of(store=vehicle.store, part_ids=parts),
+        asked=waiting_list(store=vehicle.store, today=today),
+        requests={one.campaign_vehicle_id: one for one in requests},
+        repairs={one.campaign_vehicle_id or 0: one for one in repairs},
+        loads=loads(store=vehicle.store, first=today, days=DAYS_SEEN),
+        rental_fleet=_rental_fleet(vehicle.store),
+        in_notice=_in_notice(vehicle, rows),
+    )
+
+
+def _rental_fleet(store: Store) -> int:
+    """Count the store's vehicles that are rented or lent."""
+    return (
+        Vehicle.objects.in_store(store)
+        .filter(standing__in=[Standing.RENTAL, Standing.LOANER])
+        .count()
+    )
+
+
+def _in_notice(vehicle: Vehicle, rows: Sequence[CampaignVehicle]) -> dict[int, int]:
+    """Count, for a rental vehicle, how many of the fleet each campaign covers."""
+    counts: dict[int, int] = defaultdict(int)
+    if vehicle.standing in {Standing.RENTAL, Standing.LOANER}:
+        covered = CampaignVehicle.objects.in_store(vehicle.store).filter(
+            campaign__in=[row.campaign_id for row in rows],
+            vehicle__standing__in=[Standing.RENTAL, Standing.LOANER],
+        )
+        for campaign_id in covered.values_list("campaign_id", flat=True):
+            counts[campaign_id] += 1
+    return counts
+
+
+def _booked(vehicle: Vehicle) -> list[VisitJob]:
+    """Read the jobs of a vehicle that are booked or arrived."""
+    return list(
+        VisitJob.objects.filter(visit__vehicle=vehicle, live=True).select_related(
+            "visit"
+        )
+    )
+
+
+def _owner(vehicle: Vehicle) -> Party | None:
+    """Give who has the vehicle now; own stock has nobody."""
+    tenure = (
+        Tenure.objects.filter(vehicle=vehicle, until__isnull=True)
+        .select_related("party")
+        .first()
+    )
+    return tenure.party if tenure else None
+
+
+def _open_campaign(
+    row: CampaignVehicle,
+    plans: dict[tuple[str, int, int], Plan | Refusal],
+    desk: _Desk,
+    booked: Sequence[VisitJob],
+) -> OpenCampaign:
+    """Put together what is said about one campaign."""
+    found = plans[plan_key(row)]
+    plan = found if isinstance(found, Plan) else None
+    there, days = _there(plan, row, desk)
+    campaign_class = campaign_class_of(row.campaign)
+    safety = campaign_class is CampaignClass.SAFETY
+    same = [one for one in desk.asked if one.campaign.pk == row.campaign_id]
+    return OpenCampaign(
+        row=row,
+        verdict=eligibility_of(row, desk.today),
+        hand_over=_hand_over(row, campaign_class, desk),
+        plan=plan,
+        why_no_plan=found.sentence if isinstance(found, Refusal) else "",
+        there=there,
+        days=days,
+        request=desk.requests.get(row.pk),
+        place=place_of(desk.asked, row),
+        list_length=len(same),
+        booked=next(
+            (one.visit for one in booked if one.campaign_vehicle_id == row.pk), None
+        ),
+        repair=desk.repairs.get(row.pk),
+        period=remedy_period(row.first_asked_on, row.campaign.parts_available_on)
+        if safety and row.first_asked_on
+        else None,
+    )
+
+
+def _hand_over(
+    row: CampaignVehicle, campaign_class: CampaignClass, desk: _Desk
+) -> HandOverVerdict:
+    """Judge the hand-over; the notice is taken to come with the announcement."""
+    noticed = dt.datetime.combine(row.campaign.announced_on, dt.time())
+    return judge_hand_over(
+        stands=Standing(desk.vehicle.standing),
+        work=WorkState(row.work_state),
+        campaign_class=campaign_class,
+        stop_sale=row.campaign.stop_sale,
+        noticed_at=timezone.make_aware(noticed),
+        rental_fleet=desk.rental_fleet,
+        vehicles_in_notice=desk.in_notice.get(row.campaign_id, 0),
+    )
+
+
+def _there(
+    plan: Plan | None, row: CampaignVehicle | None, desk: _Desk
+) -> tuple[Availability | None, tuple[DayLoad, ...]]:
+    """Tell from when the parts can be promised, and the days to offer."""
+    if plan is None:
+        return None, ()
+    campaign = row.campaign if row else None
+    kept = kept_for(before(desk.asked, row), campaign=campaign, stock=desk.stock)
+    there = availability(
+        plan.needs(), campaign=campaign, stock=desk.stock, kept=kept, today=desk.today
+    )
+    if there.earliest is None:
+        return there, ()
+    return there, tuple(
+        days_to_offer(
+            desk.loads, first=there.earliest, hundredths=plan.hundredths_of_hour
+        )
+    )
+
+
+def _due_work(
+    due: DueItem,
+    vehicle: Vehicle,
+    plans: dict[tuple[str, int, int], Plan | Refusal],
+    desk: _Desk,
+    booked: Sequence[VisitJob],
+) -> DueWork:
+    """Put together what is said about one scheduled item."""
+    found = plans[plan_key(due.item, vehicle)]
+    plan = found if isinstance(found, Plan) else None
+    there, days = _there(plan, None, desk)
+    return DueWork(
+        due=due,
+        plan=plan,
+        why_no_plan=found.sentence if isinstance(found, Refusal) else "",
+        there=there,
+        days=days,
+        booked=next(
+            (one.visit for one in booked if one.scheduled_item_id == due.item.pk), None
+        ),
+    )
+
+
+def _urgency(one: OpenCampaign) -> tuple[bool, bool, int, dt.date]:
+    """Order: what must not leave, what is certain, the class, the oldest."""
+    return (
+        not one.must_not_be_handed_over,
+        one.to_verify,
+        _CLASS_ORDER.index(one.campaign_class),
+        one.campaign.announced_on,
+    )
+
+
+def _sentence(at: AtCounter) -> str:
+    """Say first what matters most."""
+    if not at.campaigns:
+        return _without_campaigns(at)
+    codes = ", ".join(one.campaign.code for one in at.campaigns)
+    if at.must_not_be_handed_over:
+        said = _("Do not deliver this vehicle: %(codes)s is open.")
+    elif any(one.repair for one in at.campaigns):
+        said = _("%(codes)s is open, and the vehicle is in the workshop.")
+    elif at.bookable or any(one.booked for one in at.campaigns):
+        said = _day_sentence(at)
+    elif any(one.can_be_asked for one in at.campaigns):
+        said = _("%(codes)s is open and no part can be promised: record the request.")
+    elif any(one.to_verify for one in at.campaigns):
+        said = _("Verify first whether %(codes)s concerns this vehicle.")
+    else:
+        said = _("%(codes)s is open; the vehicle is on the waiting list.")
+    return said % {"codes": codes}
+
+
+def _without_campaigns(at: AtCounter) -> str:
+    if at.due:
+        return _("No campaign is open for this vehicle; scheduled work is due.")
+    return _("No campaign is open for this vehicle; there is nothing to do.")
+
+
+def _day_sentence(at: AtCounter) -> str:
+    """Say the day on which the vehicle can come, or does come."""
+    days = [one.earliest for one in at.bookable if one.earliest]
+    if days:
+        day = max(days)
+        return _(
+            "%(codes)s is open: the parts can be promised, book it for {day}."
+        ).replace("{day}", day.isoformat())
+    day = min(one.booked.on for one in at.campaigns if one.booked)
+    return _("%(codes)s is open and booked for {day}.").replace(
+        "{day}", day.isoformat()
+    )

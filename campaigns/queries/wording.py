@@ -1,0 +1,60 @@
+"""What the counter says about a campaign, in plain words."""
+
+from django.utils.translation import gettext_lazy
+
+from campaigns.rules.deadlines import HandOverReason
+from campaigns.rules.eligibility import Cover, Reason
+from campaigns.rules.lifecycle import CampaignClass
+
+
+URGENCY_WORDS = {
+    CampaignClass.SAFETY: gettext_lazy(
+        "Safety: tell the customer now, and do it as soon as the parts allow."
+    ),
+    CampaignClass.EMISSIONS: gettext_lazy(
+        "Emissions: tell the customer now, and do it as soon as the parts allow."
+    ),
+    CampaignClass.SATISFACTION: gettext_lazy(
+        "No safety matter: offer it to the customer at this visit."
+    ),
+    CampaignClass.SERVICE_ACTION: gettext_lazy(
+        "No safety matter: do it when the vehicle is in the workshop."
+    ),
+}
+COVER_WORDS = {
+    Cover.COVERED: gettext_lazy("Covered: the manufacturer pays"),
+    Cover.PAST_LIMIT: gettext_lazy("Past the limit: the customer pays"),
+    Cover.FREE_NOT_REQUIRED: gettext_lazy(
+        "The free remedy is not required: ask the manufacturer before the customer pays"
+    ),
+    Cover.ASK: gettext_lazy("Who pays is not known yet"),
+}
+REASON_WORDS = {
+    Reason.NO_LIMIT: gettext_lazy("the campaign has no limit"),
+    Reason.WITHIN_LIMITS: gettext_lazy("the vehicle is within the limits"),
+    Reason.LAST_DAY_PASSED: gettext_lazy("the last day of the offer has passed"),
+    Reason.ODOMETER_OVER: gettext_lazy("the odometer is over the limit"),
+    Reason.TOO_OLD: gettext_lazy("too long since first use"),
+    Reason.ODOMETER_UNKNOWN: gettext_lazy("read the odometer and enter it"),
+    Reason.FIRST_USE_UNKNOWN: gettext_lazy("find out when it was first used"),
+}
+HAND_OVER_WORDS = {
+    HandOverReason.NEW_NOT_REMEDIED: gettext_lazy(
+        "Do not deliver: a new vehicle in a safety recall is handed over only after"
+        " the remedy."
+    ),
+    HandOverReason.STOP_SALE: gettext_lazy(
+        "Do not deliver: the manufacturer has stopped the sale of new stock until the"
+        " remedy is done."
+    ),
+    HandOverReason.RENTAL_NOT_REMEDIED: gettext_lazy(
+        "Do not rent or lend it out before the remedy."
+    ),
+    HandOverReason.USED_NOT_REMEDIED: gettext_lazy(
+        "Check state law and your agreements before you sell, rent or lend it."
+    ),
+    HandOverReason.TELL_THE_CUSTOMER: gettext_lazy(
+        "It may be handed over; tell the customer that the campaign is open."
+    ),
+    HandOverReason.NOTHING_OPEN: gettext_lazy("It may be handed over."),
+}
