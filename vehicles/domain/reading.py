@@ -1,0 +1,375 @@
+"""Reading a kept list: its columns are guessed, its rows cleaned and staged.
+
+Nothing of it reaches the file of vehicles: that is what applying is for.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from itertools import islice
+from typing import TYPE_CHECKING, Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from dealership.domain.audit import record as write_audit
+from vehicles.domain.merging import Merger, Outcome, Terms
+from vehicles.domain.sets import insert_rows
+from vehicles.models import StagedRow, VehicleList
+from vehicles.queries.lists import count_states
+from vehicles.rules.columns import (
+    FIELDS,
+    ColumnGuess,
+    check_mapping,
+    guess_columns,
+    mapping_of,
+    odometer_is_in_kilometres,
+)
+from vehicles.rules.dates import DateOrder, OrderEvidence, OrderState, OrderVerdict
+from vehicles.rules.records import (
+    DATE_FIELDS,
+    CleanRow,
+    Fault,
+    Severity,
+    VehicleRecord,
+)
+from vehicles.rules.rows import RowRules, clean_row
+from vehicles.rules.standing import (
+    AddressSource,
+    ListState,
+    RowState,
+    TenureRole,
+    VehicleKind,
+)
+from vehicles.rules.vin import Market
+
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Callable, Iterable, Iterator, Mapping
+
+    from dealership.documents.headers import Row
+    from dealership.documents.tabular import Table
+
+CHUNK = 2_000
+SAMPLE = 300
+_SHOWN_SAMPLES = 3
+_LONGEST_SAMPLE = 60
+_TICK = 20_000
+_TWO_YEARS = 2
+
+_STAGED = ("vehicle_list_id", "row_number", "state", "vin", "raw", "record", "faults")
+_KEPT_RAW = frozenset({RowState.REFUSED, RowState.ASK, RowState.LEFT_OUT})
+
+
+def survey(
+    *, vehicle_list: VehicleList, table: Table, tick: Callable[[int], None]
+) -> int:
+    """Look through a list: guess its columns, settle its dates, count its rows.
+
+    ``tick`` is called now and then with the rows seen so far. A mapping that a person
+    has made stays. Raises an UnreadableList when the reader comes to something that
+    cannot be read.
+    """
+    sample = list(islice(table.rows(), SAMPLE))
+    guesses = guess_columns(table.columns, [row.cells for row in sample])
+    mapping: dict[str, int] = (
+        vehicle_list.mapping
+        if vehicle_list.choices.get("mapped")
+        else mapping_of(guesses)
+    )
+    mapping = {f: c for f, c in mapping.items() if c < len(table.columns)}
+    evidence = {name: OrderEvidence() for name in DATE_FIELDS if name in mapping}
+    rows = 0
+    for row in table.rows():
+        for name, seen in evidence.items():
+            column = mapping[name]
+            if column < len(row.cells) and row.cells[column]:
+                seen.add(row.number, row.cells[column])
+        rows += 1
+        if rows % _TICK == 0:
+            tick(rows)
+    vehicle_list.headers = list(table.columns)
+    vehicle_list.header_row = table.header_row
+    vehicle_list.mapping = mapping
+    vehicle_list.guesses = [_told_guess(guess, sample) for guess in guesses]
+    vehicle_list.sheet_notes = list(table.notes)
+    vehicle_list.reading = {
+        "kind": table.kind,
+        "encoding": table.encoding,
+        "delimiter": table.delimiter,
+        "sheet": table.sheet,
+        "sheets": list(table.sheets),
+        "rows": rows,
+        "dates": {
+            name: _told_verdict(seen.verdict()) for name, seen in evidence.items()
+        },
+    }
+    vehicle_list.error = ""
+    vehicle_list.save()
+    return rows
+
+
+def _told_guess(guess: ColumnGuess, sample: list[Row]) -> dict[str, Any]:
+    """Keep a guess with a few different cells of its column."""
+    cells = (
+        row.cells[guess.column].strip()
+        for row in sample
+        if guess.column < len(row.cells)
+    )
+    different = dict.fromkeys(cell for cell in cells if cell)
+    return {
+        "column": guess.column,
+        "header": guess.header,
+        "field": guess.field,
+        "confidence": guess.confidence,
+        "why": guess.why,
+        "samples": [
+            cell[:_LONGEST_SAMPLE] for cell in islice(different, _SHOWN_SAMPLES)
+        ],
+    }
+
+
+def _told_verdict(verdict: OrderVerdict) -> dict[str, Any]:
+    return {
+        "state": verdict.state.value,
+        "order": verdict.order.value if verdict.order else "",
+        "day": list(verdict.day_witness or ()),
+        "month": list(verdict.month_witness or ()),
+        "open": list(verdict.open_witness or ()),
+        "open_cells": verdict.open_cells,
+    }
+
+
+def date_orders(vehicle_list: VehicleList) -> dict[str, DateOrder]:
+    """Give the order of each date column: what a person said, else what cells show."""
+    orders = {
+        name: DateOrder(told["order"])
+        for name, told in vehicle_list.reading.get("dates", {}).items()
+        if told["state"] == OrderState.SETTLED
+    }
+    said = vehicle_list.date_orders.items()
+    return orders | {name: DateOrder(order) for name, order in said if order}
+
+
+def rules_of(vehicle_list: VehicleList, *, today: dt.date) -> RowRules:
+    """Give the rules by which the rows of a list are read."""
+    mapping, headers = vehicle_list.mapping, vehicle_list.headers
+    odometer = mapping.get("odometer")
+    store = vehicle_list.store
+    return RowRules(
+        headers=headers,
+        mapping=mapping,
+        today=today,
+        date_orders=date_orders(vehicle_list),
+        market=Market.US if store.market == "US" else Market.OTHER,
+        kind=VehicleKind(vehicle_list.choices.get("kind", VehicleKind.LIGHT)),
+        country=store.country,
+        odometer_in_kilometres=odometer is not None
+        and odometer_is_in_kilometres(headers[odometer]),
+    )
+
+
+def terms_of(vehicle_list: VehicleList, *, day: dt.date) -> Terms:
+    """Give what holds for all rows of a list."""
+    choices = vehicle_list.choices
+    return Terms(
+        store_id=vehicle_list.store_id,
+        day=day,
+        kind_stated="kind" in vehicle_list.mapping,
+        source=AddressSource(choices.get("source", AddressSource.OWN_CUSTOMER)),
+        only_for=choices.get("only_for", ""),
+    )
+
+
+@dataclass(slots=True)
+class Stager:
+    """Stages the rows of one list, chunk by chunk, and knows which VINs came before."""
+
+    vehicle_list: VehicleList
+    rules: RowRules
+    terms: Terms
+    seen: dict[tuple[str, str], tuple[int, bytes]]
+
+    @classmethod
+    def of(cls, vehicle_list: VehicleList, *, today: dt.date, day: dt.date) -> Stager:
+        """Be ready to stage a list, or the rest of it; raises MappingFault."""
+        check_mapping(vehicle_list.mapping, columns=len(vehicle_list.headers))
+        stager = cls(
+            vehicle_list,
+            rules_of(vehicle_list, today=today),
+            terms_of(vehicle_list, day=day),
+            {},
+        )
+        rows = StagedRow.objects.filter(
+            vehicle_list=vehicle_list,
+            row_number__lte=vehicle_list.staged_rows_done,
+        ).exclude(state__in=[RowState.REFUSED, RowState.LEFT_OUT])
+        told = rows.order_by("row_number").values_list("row_number", "record")
+        for number, record in told.iterator():
+            key = record["vin"], record.get("role", TenureRole.OWNER)
+            stager.seen.setdefault(key, (number, _digest(record)))
+        return stager
+
+    def stage(self, rows: list[Row]) -> None:
+        """Stage one chunk in its own transaction; a chunk staged before is skipped."""
+        done = self.vehicle_list.staged_rows_done
+        rows = [row for row in rows if row.number > done]
+        if not rows:
+            return
+        cleaned = [
+            self._settled(clean_row(r.number, r.cells, self.rules)) for r in rows
+        ]
+        merger = Merger.over((row.record for row in cleaned), self.terms)
+        told = [
+            self._staged(raw, row, merger)
+            for raw, row in zip(rows, cleaned, strict=True)
+        ]
+        with transaction.atomic():
+            insert_rows(StagedRow, _STAGED, told)
+            self.vehicle_list.staged_rows_done = rows[-1].number
+            self.vehicle_list.save(update_fields=["staged_rows_done"])
+
+    def _settled(self, row: CleanRow) -> CleanRow:
+        """Take a model year that a person chose where the VIN allows two."""
+        record = row.record
+        if record.model_year or len(record.model_years) != _TWO_YEARS:
+            return row
+        choices = self.vehicle_list.choices
+        year = choices.get("years", {}).get(str(row.row))
+        pick = choices.get("year_pick")
+        if year is None and pick:
+            year = record.model_years[0 if pick == "early" else 1]
+        return with_year(row, year) if year in record.model_years else row
+
+    def _staged(self, raw: Row, row: CleanRow, merger: Merger) -> tuple[Any, ...]:
+        row, outcome = self._judged(row, merger)
+        faults = (*row.faults, *outcome.faults)
+        return (
+            self.vehicle_list.pk,
+            row.row,
+            outcome.state.value,
+            row.record.vin,
+            list(raw.cells) if outcome.state in _KEPT_RAW else [],
+            row.record.to_json(),
+            [fault.to_json() for fault in faults],
+        )
+
+    def _judged(self, row: CleanRow, merger: Merger) -> tuple[CleanRow, Outcome]:
+        if row.worst is Severity.REFUSE:
+            return row, Outcome(RowState.REFUSED)
+        repeated = self._repeated(row)
+        if repeated is not None:
+            return row, repeated
+        row = _known_year(row, merger)
+        if row.worst is Severity.ASK:
+            return row, Outcome(RowState.ASK)
+        return row, merger.take(row.row, row.record)
+
+    def _repeated(self, row: CleanRow) -> Outcome | None:
+        """Find a row about the same vehicle earlier in the file."""
+        record = row.record
+        told = record.to_json()
+        key = record.vin, told.get("role", TenureRole.OWNER)
+        digest = _digest(told)
+        first, first_digest = self.seen.setdefault(key, (row.row, digest))
+        if first == row.row:
+            return None
+        same = first_digest == digest
+        sentence = (
+            _("Row %(row)d says the very same of this vehicle. This row is left out.")
+            if same
+            else _(
+                "This VIN stands in row %(row)d already, with other facts. Keep one of"
+                " the two rows, or give each its own role, such as owner and lessee."
+            )
+        ) % {"row": first}
+        fault = Fault(
+            row.row,
+            self.rules.headers[self.rules.mapping["vin"]],
+            "vin",
+            record.vin,
+            "row_repeated" if same else "vin_twice",
+            sentence,
+            Severity.WARN if same else Severity.REFUSE,
+        )
+        return Outcome(RowState.LEFT_OUT if same else RowState.REFUSED, (fault,))
+
+
+def with_year(row: CleanRow, year: int) -> CleanRow:
+    """Give a row its model year and take the question away."""
+    record = VehicleRecord.from_json(row.record.to_json() | {"model_year": year})
+    faults = tuple(f for f in row.faults if f.code != "vin_two_model_years")
+    return CleanRow(row.row, record, faults)
+
+
+def _known_year(row: CleanRow, merger: Merger) -> CleanRow:
+    """Take the model year that is known of the vehicle already."""
+    record = row.record
+    if record.model_year or len(record.model_years) != _TWO_YEARS:
+        return row
+    vehicle = merger.known.vehicles.get(record.vin)
+    year = vehicle["model_year"] if vehicle else None
+    return with_year(row, year) if year in record.model_years else row
+
+
+def _digest(told: Mapping[str, Any]) -> bytes:
+    """Give a short mark of a record; the order of its facts does not matter."""
+    text = json.dumps({**told}, sort_keys=True, default=str)
+    return hashlib.blake2b(text.encode(), digest_size=8).digest()
+
+
+def chunks(rows: Iterable[Row], size: int = CHUNK) -> Iterator[list[Row]]:
+    """Cut rows into chunks."""
+    source = iter(rows)
+    while chunk := list(islice(source, size)):
+        yield chunk
+
+
+def begin_staging(*, vehicle_list: VehicleList) -> None:
+    """Clear what an earlier reading staged, unless this one only goes on."""
+    if vehicle_list.staged_rows_done == 0:
+        StagedRow.objects.filter(vehicle_list=vehicle_list).delete()
+
+
+def finish_staging(*, vehicle_list: VehicleList, at: dt.datetime) -> dict[str, int]:
+    """Say that all rows are staged; gives how many are in each state."""
+    with transaction.atomic():
+        vehicle_list.counts = count_states(vehicle_list)
+        vehicle_list.state = ListState.STAGED
+        vehicle_list.error = ""
+        vehicle_list.save(update_fields=["counts", "state", "error"])
+        write_audit(
+            act="vehicle_list.read",
+            subject=vehicle_list,
+            by=vehicle_list.made_by,
+            at=at,
+            store=vehicle_list.store,
+            after=vehicle_list.counts,
+        )
+    counts: dict[str, int] = vehicle_list.counts
+    return counts
+
+
+def note_unreadable(*, vehicle_list: VehicleList, sentence: str) -> None:
+    """Keep why a list cannot be read; nothing of it stays staged."""
+    with transaction.atomic():
+        StagedRow.objects.filter(vehicle_list=vehicle_list).delete()
+        vehicle_list.state = ListState.FAILED
+        vehicle_list.error = sentence
+        vehicle_list.staged_rows_done = 0
+        vehicle_list.counts = {}
+        vehicle_list.save()
+
+
+def note_columns_wanted(*, vehicle_list: VehicleList, sentence: str) -> None:
+    """Keep that the columns must be told before a row can be staged."""
+    vehicle_list.state = ListState.STAGED
+    vehicle_list.error = sentence
+    vehicle_list.counts = {}
+    vehicle_list.save(update_fields=["state", "error", "counts"])
+
+
+assert set(DATE_FIELDS) <= set(FIELDS)
