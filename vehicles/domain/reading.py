@@ -5,8 +5,6 @@ Nothing of it reaches the file of vehicles: that is what applying is for.
 
 from __future__ import annotations
 
-import hashlib
-import json
 from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING, Any
@@ -48,7 +46,7 @@ from vehicles.rules.vin import Market
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Callable, Iterable, Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator
 
     from dealership.documents.headers import Row
     from dealership.documents.tabular import Table
@@ -191,7 +189,7 @@ class Stager:
     vehicle_list: VehicleList
     rules: RowRules
     terms: Terms
-    seen: dict[tuple[str, str], tuple[int, bytes]]
+    seen: dict[tuple[str, TenureRole], tuple[int, int]]
 
     @classmethod
     def of(cls, vehicle_list: VehicleList, *, today: dt.date, day: dt.date) -> Stager:
@@ -209,8 +207,8 @@ class Stager:
         ).exclude(state__in=[RowState.REFUSED, RowState.LEFT_OUT])
         told = rows.order_by("row_number").values_list("row_number", "record")
         for number, record in told.iterator():
-            key = record["vin"], record.get("role", TenureRole.OWNER)
-            stager.seen.setdefault(key, (number, _digest(record)))
+            earlier = VehicleRecord.from_json(record)
+            stager.seen.setdefault(_key(earlier), (number, hash(earlier)))
         return stager
 
     def stage(self, rows: list[Row]) -> None:
@@ -271,13 +269,11 @@ class Stager:
     def _repeated(self, row: CleanRow) -> Outcome | None:
         """Find a row about the same vehicle earlier in the file."""
         record = row.record
-        told = record.to_json()
-        key = record.vin, told.get("role", TenureRole.OWNER)
-        digest = _digest(told)
-        first, first_digest = self.seen.setdefault(key, (row.row, digest))
+        mark = hash(record)
+        first, first_mark = self.seen.setdefault(_key(record), (row.row, mark))
         if first == row.row:
             return None
-        same = first_digest == digest
+        same = first_mark == mark
         sentence = (
             _("Row %(row)d says the very same of this vehicle. This row is left out.")
             if same
@@ -315,10 +311,9 @@ def _known_year(row: CleanRow, merger: Merger) -> CleanRow:
     return with_year(row, year) if year in record.model_years else row
 
 
-def _digest(told: Mapping[str, Any]) -> bytes:
-    """Give a short mark of a record; the order of its facts does not matter."""
-    text = json.dumps({**told}, sort_keys=True, default=str)
-    return hashlib.blake2b(text.encode(), digest_size=8).digest()
+def _key(record: VehicleRecord) -> tuple[str, TenureRole]:
+    """Give what may stand only once in a list: a vehicle and one role at it."""
+    return record.vin, record.role or TenureRole.OWNER
 
 
 def chunks(rows: Iterable[Row], size: int = CHUNK) -> Iterator[list[Row]]:

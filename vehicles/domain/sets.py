@@ -6,6 +6,8 @@ database's own constraints and triggers hold as ever.
 
 from __future__ import annotations
 
+import json
+from functools import lru_cache
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
@@ -73,31 +75,34 @@ def _prepared(
 ) -> list[Sequence[Any]]:
     """Give the values as the database wants them: days, moments, JSON."""
     by_column = {f.column: f for f in model._meta.concrete_fields}  # noqa: SLF001 (Django's public _meta)
-    special: list[tuple[int, Callable[[Any], Any]]] = []
-    for place, name in enumerate(names):
-        field = by_column[name]
-        if isinstance(
-            field, (models.DateField, models.JSONField, models.UUIDField)
-        ) or (
-            field.is_relation and isinstance(field.target_field, models.UUIDField)  # type: ignore[attr-defined]
-        ):
-            special.append((place, _prepare(field)))
+    special = [
+        (place, prepare)
+        for place, name in enumerate(names)
+        if (prepare := _preparer(by_column[name])) is not None
+    ]
     if not special:
         return rows
     done: list[Sequence[Any]] = []
     for row in rows:
         values = list(row)
         for place, prepare in special:
-            values[place] = prepare(values[place])
+            if values[place] is not None:
+                values[place] = prepare(values[place])
         done.append(values)
     return done
 
 
-def _prepare(field: models.Field[Any, Any]) -> Callable[[Any], Any]:
-    def prepare(value: object) -> object:
-        return field.get_db_prep_save(value, connection)
-
-    return prepare
+def _preparer(field: models.Field[Any, Any]) -> Callable[[Any], Any] | None:
+    """Give what makes a value of a field storable; None where nothing is to be done."""
+    target = field.target_field if isinstance(field, models.ForeignKey) else field
+    if isinstance(target, models.JSONField):
+        return json.JSONEncoder(separators=(",", ":")).encode
+    if not isinstance(target, (models.DateField, models.UUIDField)):
+        return None
+    # Days and keys come again and again: each is prepared once.
+    return lru_cache(maxsize=4_096)(
+        lambda value: target.get_db_prep_value(value, connection)
+    )
 
 
 def columns_of(
