@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -18,6 +17,8 @@ from dealership.rules.refusals import Refusal
 
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     from dealership.models import StaffMember
 
 

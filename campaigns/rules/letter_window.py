@@ -210,6 +210,11 @@ class Setting:
     size: float
     fits: bool
 
+    @property
+    def size_class(self) -> str:
+        """Give the size in tenths of a point, as style sheets name it."""
+        return f"{self.size * 10:.0f}"
+
 
 def set_address(lines: int, widest_em: float, box: Box) -> Setting:
     """Choose the type for an address: the largest of 11, 10.5 and 10 points that fits.

