@@ -1,0 +1,124 @@
+"""What has moved a proposal: the facts it was made from, and how two of them differ."""
+
+from collections.abc import Mapping
+from datetime import date
+from enum import StrEnum
+
+from inventory.forecasting.proposal import PartPosition
+
+
+class Mover(StrEnum):
+    """What kind of fact has changed."""
+
+    DAY = "day"
+    REQUESTS = "requests"
+    BOOKING = "booking"
+    RECEIPT = "receipt"
+    STOCK = "stock"
+    POPULATION = "population"
+    LETTERS = "letters"
+    PRICE = "price"
+    TERMS = "terms"
+    OTHER = "other"
+
+
+_MOVER_OF = {
+    "asked": Mover.REQUESTS,
+    "waiting": Mover.REQUESTS,
+    "booked_vehicles": Mover.BOOKING,
+    "held": Mover.BOOKING,
+    "coming": Mover.RECEIPT,
+    "receipts": Mover.RECEIPT,
+    "free": Mover.STOCK,
+    "open_vehicles": Mover.POPULATION,
+    "planned_pieces": Mover.POPULATION,
+    "service_pieces_a_week": Mover.POPULATION,
+    "share_needing_it": Mover.POPULATION,
+    "letters": Mover.LETTERS,
+    "unit_cost": Mover.PRICE,
+    "lead_days": Mover.TERMS,
+    "review_days": Mover.TERMS,
+    "pack": Mover.TERMS,
+    "minimum": Mover.TERMS,
+    "return_by": Mover.TERMS,
+    "restocking": Mover.TERMS,
+}
+
+
+def inputs_of(position: PartPosition) -> dict[str, str]:
+    """Give the facts of a position under plain names, to be kept with its proposal.
+
+    ``letters`` says from which day the weeks of each campaign count, on average.
+    """
+    today = position.today.toordinal()
+    uses = position.campaigns
+    found = {
+        "asked": sum(use.asked for use in uses),
+        "waiting": position.waiting,
+        "booked_vehicles": sum(len(use.booked) for use in uses),
+        "held": position.held,
+        "coming": sum(one.pieces for one in position.receipts),
+        "receipts": " ".join(
+            f"{one.day.isoformat()}:{one.pieces}" for one in position.receipts
+        ),
+        "free": position.free,
+        "open_vehicles": sum(use.open_vehicles for use in uses),
+        "planned_pieces": sum(one.pieces for one in position.certain),
+        "service_pieces_a_week": f"{sum(one.pieces_per_week for one in position.scheduled):.2f}",
+        "share_needing_it": " ".join(f"{use.share.mean:.4f}" for use in uses),
+        "letters": " ".join(
+            str(
+                max(
+                    (
+                        round(today - cohort.weeks_since_letter * 7)
+                        for cohort in use.cohorts
+                    ),
+                    default=0,
+                )
+            )
+            for use in uses
+        ),
+        "unit_cost": position.unit_cost_cents,
+        "lead_days": position.lead_days,
+        "review_days": position.review_days,
+        "pack": position.pack,
+        "minimum": position.minimum,
+        "return_by": position.returns.last_day.isoformat() if position.returns else "",
+        "restocking": str(position.returns.restocking) if position.returns else "",
+    }
+    return {name: str(value) for name, value in found.items()}
+
+
+def what_moved(
+    old: Mapping[str, str], new: Mapping[str, str], *, before: date, after: date
+) -> list[dict[str, str]]:
+    """List what differs between the facts of two proposals, the day first.
+
+    Each entry has ``mover``, ``fact``, ``before`` and ``after``. Where no kept fact
+    differs, something finer did: that is said as "other".
+    """
+    moved = []
+    if before != after:
+        moved.append(
+            {
+                "mover": Mover.DAY.value,
+                "fact": "day",
+                "before": before.isoformat(),
+                "after": after.isoformat(),
+            }
+        )
+    moved += [
+        {
+            "mover": mover.value,
+            "fact": name,
+            "before": old.get(name, ""),
+            "after": new.get(name, ""),
+        }
+        for name, mover in _MOVER_OF.items()
+        if old.get(name, "") != new.get(name, "")
+    ]
+    if not moved:
+        moved.append(
+            {"mover": Mover.OTHER.value, "fact": "", "before": "", "after": ""}
+        )
+    return moved
