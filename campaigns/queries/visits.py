@@ -113,10 +113,15 @@ class DayLoad:
         return self.booked > self.capacity
 
 
+def hours_of(hundredths: int) -> str:
+    """Write hundredths of an hour, zero or more, as hours: 80 gives 0.80."""
+    return f"{hundredths // 100}.{hundredths % 100:02}"
+
+
 def visit_rows(visits: QuerySet[Visit]) -> QuerySet[Visit]:
     """Read visits with all that a line shows."""
     jobs = VisitJob.objects.select_related(
-        "campaign_vehicle__campaign", "scheduled_item", "variant", "repair"
+        "campaign_vehicle__campaign", "scheduled_item", "variant__remedy", "repair"
     ).annotate(hundredths=Sum("variant__labour__hundredths_of_hour"))
     owners = Tenure.objects.filter(until__isnull=True).select_related("party")
     return visits.select_related("vehicle", "store", "booked_by").prefetch_related(
