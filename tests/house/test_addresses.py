@@ -1,0 +1,335 @@
+"""All addresses, walked as nobody, as the wrong role, and as another store.
+
+A new address without a guard fails here, and so does a new address of one thing for
+which nobody has said how to make that thing (``THINGS``).
+"""
+
+import uuid
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from dealership.rules.roles import ROLE_CAPABILITIES, Capability, Role
+from tests.factories import campaigns as c
+from tests.factories import dealership as d
+from tests.factories import inventory as i
+from tests.factories import vehicles as v
+
+
+# Open to everybody, with the reason; the back room has its own door (views of admin).
+PUBLIC = {
+    "account_login": "the door itself",
+    "account_logout": "the way out",
+    "account_signup": "says that nobody signs up",
+    "account_inactive": "says that one is locked out",
+    "mfa_authenticate": "the second step of the door",
+    "dealership:health": "says ok or not ok to a machine",
+}
+# Everybody who is signed in, whatever the role.
+SIGNED_IN = {
+    "account_reauthenticate": "the own account",
+    "account_change_password": "the own account",
+    "account_set_password": "the own account",
+    "mfa_index": "the own account",
+    "mfa_reauthenticate": "the own account",
+    "mfa_activate_totp": "the own account",
+    "mfa_deactivate_totp": "the own account",
+    "mfa_view_recovery_codes": "the own account",
+    "mfa_generate_recovery_codes": "the own account",
+    "mfa_download_recovery_codes": "the own account",
+    "dealership:choose_store": "one of the own stores",
+    "dealership:keys": "help on the keyboard",
+    "api_docs": "a page for programmers",
+}
+# Guarded by MayUseApi instead.
+API = {"api_vehicle", "api_schema"}
+
+
+def walk(patterns, prefix="", space=""):
+    for pattern in patterns:
+        route = prefix + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            inner = f"{pattern.namespace}:" if pattern.namespace else ""
+            yield from walk(pattern.url_patterns, route, space + inner)
+        elif isinstance(pattern, URLPattern) and not route.startswith("admin/"):
+            yield f"{space}{pattern.name}", pattern
+
+
+ADDRESSES = dict(walk(get_resolver().url_patterns))
+GUARDED = {
+    name: pattern.callback.capability
+    for name, pattern in ADDRESSES.items()
+    if hasattr(pattern.callback, "capability")
+}
+OF_ONE_THING = sorted(
+    name for name, pattern in ADDRESSES.items() if pattern.pattern.converters
+)
+PLAIN = sorted(set(ADDRESSES) - set(OF_ONE_THING))
+
+
+# How to make the one thing of each address -------------------------------------------
+#
+# A maker takes a store and gives the words of the address. Campaigns are shared by all
+# stores of a group: their pages show each store its own rows, so they are in SHARED.
+
+
+def person(store):
+    return {"pk": d.make_staff(Role.OFFICE, store).pk}
+
+
+def post(store):
+    staff = d.make_staff(Role.OFFICE, store)
+    return {"pk": staff.pk, "post_pk": staff.posts.get().pk}
+
+
+def job(store):
+    return {"job_id": d.JobFactory.create(store=store).pk}
+
+
+def vehicle(store):
+    return {"vin": v.VehicleFactory.create(store=store).vin}
+
+
+def population_row(store):
+    row = c.CampaignVehicleFactory.create(vehicle__store=store)
+    return {"code": row.campaign.code, "pk": row.pk}
+
+
+def batch(store):
+    allocation = c.AllocationFactory.create(store=store)
+    return {"code": allocation.campaign.code, "pk": allocation.pk}
+
+
+def upload(store):
+    campaign = c.CampaignFactory.create()
+    return {"code": campaign.code, "upload_id": d.UploadFactory.create(store=store).pk}
+
+
+def visit(store):
+    return {"pk": c.VisitJobFactory.create(visit__vehicle__store=store).visit_id}
+
+
+def request(store):
+    row = c.PartRequestFactory.create(campaign_vehicle__vehicle__store=store)
+    return {"pk": row.pk}
+
+
+def repair(store):
+    return {"pk": c.RepairFactory.create(campaign_vehicle__vehicle__store=store).pk}
+
+
+def reading(store):
+    row = c.RepairFactory.create(campaign_vehicle__vehicle__store=store)
+    check = c.VariantCheckFactory.create(variant=row.variant)
+    return {"pk": row.pk, "check_pk": check.pk}
+
+
+def order(store):
+    return {"pk": i.OrderLineFactory.create(order__store=store).order_id}
+
+
+def goods_return(store):
+    line = i.ReturnLineFactory.create(goods_return__store=store)
+    return {"pk": line.goods_return_id}
+
+
+def shipment(store):
+    return {"pk": i.ShipmentLineFactory.create(shipment__store=store).shipment_id}
+
+
+def dispute(store):
+    row = i.DisputeFactory.create(shipment_line__shipment__store=store)
+    return {"pk": row.pk}
+
+
+THINGS = {
+    "api_vehicle": vehicle,
+    "campaigns:abandon_repair": repair,
+    "campaigns:batch_bill": batch,
+    "campaigns:batch_receive": batch,
+    "campaigns:batch_slip": batch,
+    "campaigns:book": vehicle,
+    "campaigns:complete_repair": repair,
+    "campaigns:counter": vehicle,
+    "campaigns:job_card": repair,
+    "campaigns:population_act": lambda s: population_row(s) | {"act": "verify"},
+    "campaigns:population_vehicle": population_row,
+    "campaigns:record_reading": reading,
+    "campaigns:repair": repair,
+    "campaigns:request_remedy": vehicle,
+    "campaigns:vin_list_choices": upload,
+    "campaigns:vin_list_refused": upload,
+    "campaigns:visit": visit,
+    "campaigns:visit_arrived": visit,
+    "campaigns:visit_cancelled": visit,
+    "campaigns:visit_missed": visit,
+    "campaigns:visit_moved": visit,
+    "campaigns:withdraw_request": request,
+    "dealership:give_post": person,
+    "dealership:job": job,
+    "dealership:job_cancel": job,
+    "dealership:job_pause": job,
+    "dealership:job_requeue": job,
+    "dealership:job_resume": job,
+    "dealership:let_in": person,
+    "dealership:lock_out": person,
+    "dealership:person": person,
+    "dealership:renew_password": person,
+    "dealership:take_post": post,
+    "inventory:announce_delivery": order,
+    "inventory:cancel_order": order,
+    "inventory:cancel_return": goods_return,
+    "inventory:confirm_order": order,
+    "inventory:credit_return": goods_return,
+    "inventory:dispute": dispute,
+    "inventory:goods_return": goods_return,
+    "inventory:order": order,
+    "inventory:redate_shipment": shipment,
+    "inventory:ship_return": goods_return,
+    "inventory:shipment": shipment,
+}
+CAMPAIGN = "a campaign belongs to all stores; its pages show each store its own rows"
+REMEDY = "the remedy of a campaign, which belongs to all stores"
+PART = "a part number belongs to all stores; its page shows each store its own pieces"
+SHARED = {
+    "campaigns:abandon_amendment": CAMPAIGN,
+    "campaigns:add_line": REMEDY,
+    "campaigns:amendments": CAMPAIGN,
+    "campaigns:campaign": CAMPAIGN,
+    "campaigns:campaign_parts": CAMPAIGN,
+    "campaigns:campaign_visits": CAMPAIGN,
+    "campaigns:close_campaign": CAMPAIGN,
+    "campaigns:criteria": CAMPAIGN,
+    "campaigns:drop_criterion": CAMPAIGN,
+    "campaigns:drop_line": REMEDY,
+    "campaigns:drop_variant": REMEDY,
+    "campaigns:edit_campaign": CAMPAIGN,
+    "campaigns:edit_criterion": CAMPAIGN,
+    "campaigns:edit_line": REMEDY,
+    "campaigns:match": CAMPAIGN,
+    "campaigns:new_batch": CAMPAIGN,
+    "campaigns:new_criterion": CAMPAIGN,
+    "campaigns:new_variant": REMEDY,
+    "campaigns:population": CAMPAIGN,
+    "campaigns:remedy": REMEDY,
+    "campaigns:reopen_campaign": CAMPAIGN,
+    "campaigns:start_match": CAMPAIGN,
+    "campaigns:unknown_vins": CAMPAIGN,
+    "campaigns:variant": REMEDY,
+    "campaigns:variant_facts": REMEDY,
+    "campaigns:vin_list": CAMPAIGN,
+    "inventory:part": PART,
+    "inventory:put_aside": PART,
+}
+
+
+def words_of(name, store):
+    return THINGS[name](store)
+
+
+def any_words(pattern):
+    """Give words that fit the address and name nothing."""
+    examples = {
+        "IntConverter": 0,
+        "UUIDConverter": uuid.UUID(int=0),
+        "StringConverter": "x",
+        "SlugConverter": "x",
+    }
+    return {
+        word: examples[type(converter).__name__]
+        for word, converter in pattern.pattern.converters.items()
+    }
+
+
+# The walks -----------------------------------------------------------------------------
+
+
+def test_each_address_is_guarded_or_said_to_be_open():
+    known = set(GUARDED) | set(PUBLIC) | set(SIGNED_IN) | API
+
+    assert sorted(set(ADDRESSES) - known) == []
+
+
+def test_what_is_said_to_be_open_is_there_and_not_guarded():
+    # The help on the keyboard comes with the look.
+    assert (set(PUBLIC) | set(SIGNED_IN) | API) - set(ADDRESSES) <= {"dealership:keys"}
+    assert not (set(PUBLIC) | set(SIGNED_IN) | API) & set(GUARDED)
+
+
+def test_each_address_of_one_thing_says_how_it_is_made():
+    assert sorted(set(OF_ONE_THING) - set(THINGS) - set(SHARED)) == []
+    assert sorted((set(THINGS) | set(SHARED)) - set(OF_ONE_THING)) == []
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(set(ADDRESSES) - set(PUBLIC) - API))
+def test_nobody_is_asked_to_sign_in(name):
+    address = reverse(name, kwargs=any_words(ADDRESSES[name]))
+
+    for ask in (Client().get, Client().post):
+        response = ask(address)
+        assert response.status_code == 302
+        assert response.url.startswith("/accounts/login/")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(API))
+def test_no_program_is_answered_without_a_key(name):
+    address = reverse(name, kwargs=any_words(ADDRESSES[name]))
+
+    assert Client().get(address).status_code == 401
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(GUARDED))
+def test_each_wrong_role_is_sent_away(name, signed_in):
+    address = reverse(name, kwargs=any_words(ADDRESSES[name]))
+    wrong = [r for r in Role if GUARDED[name] not in ROLE_CAPABILITIES[r]]
+
+    for role in wrong:
+        client = signed_in(role)
+        assert client.get(address).status_code in {403, 405}, role
+        assert client.post(address).status_code in {403, 405}, role
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(set(THINGS) & set(GUARDED)))
+def test_a_thing_of_another_store_is_not_found(name, signed_in):
+    address = reverse(name, kwargs=words_of(name, d.StoreFactory.create()))
+    client = signed_in(Role.ADMINISTRATOR)
+
+    answers = {client.get(address).status_code, client.post(address).status_code}
+
+    assert answers <= {404, 405}
+    assert 404 in answers
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(set(THINGS) & set(GUARDED)))
+def test_the_same_thing_of_one_s_own_store_is_found(name, signed_in):
+    """Without this, the walk above could pass by a misspelt maker."""
+    client = signed_in(Role.ADMINISTRATOR)
+    client.raise_request_exception = False
+    address = reverse(name, kwargs=words_of(name, client.store))
+
+    answers = {client.get(address).status_code, client.post(address).status_code}
+
+    assert 404 not in answers
+    assert 500 not in answers
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(set(GUARDED) & set(PLAIN)))
+def test_each_plain_page_opens_on_an_empty_house(name, signed_in):
+    client = signed_in(Role.ADMINISTRATOR)
+
+    response = client.get(reverse(name))
+
+    assert response.status_code in {200, 302, 405}
+
+
+def test_every_capability_opens_something():
+    opened = set(GUARDED.values()) | {Capability.USE_API}
+
+    assert set(Capability) - opened == set()
