@@ -173,7 +173,9 @@ def announce(
             after={"part": part.pk, "pieces": quantity, "unit_cents": unit_cost_cents},
         )
         if bill:
-            enter_batch_bill(allocation=allocation, paper=bill, by=by, at=at)
+            allocation = enter_batch_bill(
+                allocation=allocation, paper=bill, by=by, at=at
+            )
         if slip:
             enter_slip(
                 allocation=allocation,

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING
 
 from django.db.models import Count, Max, Q
+from django.utils.translation import gettext_lazy as _
 
 from campaigns.models import (
     Allocation,
@@ -21,10 +23,18 @@ from inventory.rules.accounts import DisputeState
 
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from campaigns.models import Campaign
     from dealership.models import Store
+
+
+DIFFERENCE_WORDS = {
+    "short": _("billed and not come"),
+    "damaged": _("came damaged"),
+    "price": _("price billed is not the one announced"),
+    "billed_more": _("billed more than announced"),
+    "billed_less": _("billed less than announced"),
+    "sent_less": _("billed more than sent"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +76,11 @@ class Difference:
     cents: int
     last_date: date | None = None
     dispute: Dispute | None = None
+
+    @property
+    def words(self) -> str:
+        """Say the difference in a few words."""
+        return str(DIFFERENCE_WORDS[self.kind])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +129,17 @@ class CampaignParts:
     covers: list[Cover]
     proposals: list[Replenishment]
     promised: list[tuple[Part, str, date, int, bool]]
+
+    @property
+    def unsettled(self) -> list[Difference]:
+        """Give the differences with a last date, the first one due first."""
+        rows = [one for one in self.differences if one.last_date]
+        return sorted(rows, key=lambda one: one.last_date or date.max)
+
+    @property
+    def counted(self) -> bool:
+        """Tell whether every batch is billed and counted."""
+        return all(row.is_received and row.billed is not None for row in self.batches)
 
 
 def campaign_parts(*, campaign: Campaign, store: Store, today: date) -> CampaignParts:

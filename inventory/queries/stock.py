@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from dealership.models import Store
     from dealership.rules.pictures import RunwayFlag
-    from inventory.models import Earmark
+    from inventory.models import Earmark, Shipment
 
 COMING_STATES = (OrderState.SENT, OrderState.CONFIRMED, OrderState.PART_RECEIVED)
 """States of an order whose open pieces are still expected."""
@@ -73,6 +73,14 @@ class StockOf:
             coming=tuple(one for one in self.coming if one.part_id == part_id),
             promised=tuple(one for one in self.promised if one.part_id == part_id),
         )
+
+    def earmark_ids(self) -> set[int | None]:
+        """Give every pocket that stands, is expected or is promised from."""
+        return {
+            *(one.earmark_id for one in self.balances),
+            *(one.earmark_id for one in self.coming),
+            *(one.earmark_id for one in self.promised),
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +174,17 @@ def pockets(*, store: Store, part: Part) -> list[Balance]:
         .select_related("earmark", "bin")
         .order_by(F("earmark__code").asc(nulls_first=True))
     )
+
+
+def bins_of_lines(*, shipment: Shipment) -> dict[int, str]:
+    """Give line id -> the bin in which that pocket already lies."""
+    kept = dict(
+        Balance.objects.filter(
+            store=shipment.store, earmark=shipment.earmark, bin__isnull=False
+        ).values_list("part_id", "bin__code")
+    )
+    lines = shipment.lines.values_list("pk", "part_id")
+    return {pk: kept[part_id] for pk, part_id in lines if part_id in kept}
 
 
 def stock_of(*, store: Store, part_ids: Iterable[int] | None = None) -> StockOf:
@@ -384,10 +403,9 @@ def _by_part(stock: StockOf) -> dict[int, StockOf]:
 
 
 def _board_row(stock: StockOf, part: Part, today: date) -> BoardRow:
-    every = {one.earmark_id for one in stock.balances}
-    every |= {one.earmark_id for one in stock.coming}
-    every |= {one.earmark_id for one in stock.promised}
-    picture = draw_promise(stock, part=part, earmark_ids=every, today=today, days=1)
+    picture = draw_promise(
+        stock, part=part, earmark_ids=stock.earmark_ids(), today=today, days=1
+    )
     days = [one.day for one in stock.coming if one.day and one.day >= today]
     out = picture.line.stock_out
     return BoardRow(

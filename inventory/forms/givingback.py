@@ -1,0 +1,54 @@
+"""Forms of returns, and of pieces put aside."""
+
+from __future__ import annotations
+
+from django import forms
+from django.utils.translation import gettext_lazy
+
+from dealership.forms.fields import MoneyField, PercentField
+from inventory.forms.fields import DayField, KeyField, PartNumberField, PiecesField
+from inventory.forms.ordering import EarmarkField
+
+
+class ReturnForm(forms.Form):
+    """Pieces of one part to send back."""
+
+    key = KeyField()
+    part = PartNumberField()
+    earmark = EarmarkField(label=gettext_lazy("from the stock set apart for"))
+    quantity = PiecesField(label=gettext_lazy("pieces"))
+    last_date = DayField(label=gettext_lazy("accepted until"), required=False)
+    restocking_basis_points = PercentField(
+        label=gettext_lazy("restocking charge, per cent"), initial=1_500
+    )
+
+
+class ShipForm(forms.Form):
+    """The day on which the carrier took a return."""
+
+    shipped_on = DayField(label=gettext_lazy("shipped on"))
+
+
+class CreditForm(forms.Form):
+    """The supplier's credit note."""
+
+    number = forms.CharField(label=gettext_lazy("credit note"), max_length=40)
+    dated = DayField(label=gettext_lazy("dated"))
+    freight_cents = MoneyField(label=gettext_lazy("freight taken off"), required=False)
+
+
+class AsideForm(forms.Form):
+    """Pieces that go into quarantine, come back, or are scrapped."""
+
+    key = KeyField()
+    act = forms.ChoiceField(
+        label=gettext_lazy("what to do"),
+        choices=[
+            ("aside", gettext_lazy("put free pieces into quarantine")),
+            ("back", gettext_lazy("free pieces from quarantine")),
+            ("scrap", gettext_lazy("scrap pieces from quarantine")),
+        ],
+    )
+    earmark = EarmarkField(label=gettext_lazy("stock"))
+    quantity = PiecesField(label=gettext_lazy("pieces"))
+    why = forms.CharField(label=gettext_lazy("reason"), max_length=200)

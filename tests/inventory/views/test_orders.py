@@ -1,0 +1,156 @@
+import pytest
+from django.urls import reverse
+
+from dealership.rules.roles import Role
+from inventory.models import Bill, PurchaseOrder, Shipment
+from inventory.rules.accounts import OrderState
+from tests.factories.dealership import StoreFactory
+from tests.factories.inventory import (
+    OrderLineFactory,
+    PartFactory,
+    PurchaseOrderFactory,
+)
+from tests.inventory.books import later
+
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
+
+LIST_QUERIES = 9
+
+
+def placed(store, part=None):
+    part = part or PartFactory.create()
+    order = PurchaseOrderFactory.create(
+        store=store, supplier=part.supplier, state=OrderState.SENT
+    )
+    line = OrderLineFactory.create(order=order, part=part, expected_on=later(5))
+    return order, line
+
+
+@pytest.mark.parametrize("rows", [1, 3])
+def test_list_asks_the_same_number_of_questions(
+    signed_in, django_assert_num_queries, rows
+):
+    client = signed_in(Role.PARTS_MANAGER)
+    for _row in range(rows):
+        placed(client.store)
+    client.get(reverse("inventory:orders"))
+    with django_assert_num_queries(LIST_QUERIES):
+        page = client.get(reverse("inventory:orders"))
+    assert len(page.context["page_obj"].object_list) == rows
+
+
+def test_order_is_placed_once(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    old = PartFactory.create(number="OW-OLD")
+    new = PartFactory.create(number="OW-NEW", supplier=old.supplier)
+    old.superseded_by = new
+    old.save()
+    address = reverse("inventory:new_order")
+    assert client.get(address, {"part": "OW-OLD"}).status_code == 200
+    data = {"key": "k", "part": "ow-old", "quantity": 20}
+    first, second = client.post(address, data), client.post(address, data)
+    order = PurchaseOrder.objects.get()
+    assert first.url == second.url == reverse("inventory:order", args=[order.pk])
+    line = order.lines.get()
+    # 25 November and ten days of delivery
+    assert (line.part, line.quantity, line.expected_on) == (new, 20, later(10))
+    assert client.get(first.url).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"part": "NONE"}, "No part has the number NONE"),
+        ({"quantity": -4}, "greater than or equal to 1"),
+    ],
+)
+def test_wrong_order_is_refused(signed_in, facts, words):
+    client = signed_in(Role.PARTS_MANAGER)
+    part = PartFactory.create()
+    data = {"key": "k", "part": part.number, "quantity": 20, **facts}
+    page = client.post(reverse("inventory:new_order"), data)
+    assert words in page.content.decode()
+    assert not PurchaseOrder.objects.exists()
+
+
+def test_days_are_confirmed(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, line = placed(client.store)
+    address = reverse("inventory:confirm_order", args=[order.pk])
+    assert client.post(address, {f"day_{line.pk}": later(8)}).status_code == 302
+    order.refresh_from_db()
+    line.refresh_from_db()
+    assert (order.state, line.expected_on) == (OrderState.CONFIRMED, later(8))
+    page = client.post(address, {f"day_{line.pk}": ""})
+    assert "This field is required" in page.content.decode()
+
+
+def test_packing_slip_with_its_bill_makes_a_delivery(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, line = placed(client.store)
+    address = reverse("inventory:announce_delivery", args=[order.pk])
+    data = {
+        "slip-number": "PS-9",
+        "slip-expected_on": later(2),
+        f"slip-sent_{line.pk}": 12,
+        "slip-bill_number": "B-9",
+        "slip-bill_dated": later(0),
+    }
+    for _press in range(2):
+        shipment_url = client.post(address, data).url
+    shipment = Shipment.objects.get()
+    assert shipment_url == reverse("inventory:shipment", args=[shipment.pk])
+    sent = shipment.lines.get()
+    assert (sent.sent, sent.order_line, sent.bill_line.bill) == (
+        12,
+        line,
+        Bill.objects.get(),
+    )
+    client.post(
+        shipment_url,
+        {"key": "k", f"good_{sent.pk}": 12, f"damaged_{sent.pk}": 0},
+    )
+    order.refresh_from_db()
+    line.refresh_from_db()
+    assert (order.state, line.received) == (OrderState.PART_RECEIVED, 12)
+    cancelled = client.post(reverse("inventory:cancel_order", args=[order.pk]))
+    assert cancelled.status_code == 409
+
+
+def test_slip_without_a_piece_is_refused(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, line = placed(client.store)
+    data = {
+        "slip-number": "PS-9",
+        "slip-expected_on": later(2),
+        f"slip-sent_{line.pk}": 0,
+    }
+    page = client.post(reverse("inventory:announce_delivery", args=[order.pk]), data)
+    assert "The slip has no piece" in page.content.decode()
+    assert not Shipment.objects.exists()
+
+
+def test_order_is_cancelled(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, _line = placed(client.store)
+    client.post(reverse("inventory:cancel_order", args=[order.pk]))
+    order.refresh_from_db()
+    assert order.state == OrderState.CANCELLED
+
+
+@pytest.mark.parametrize("name", ["confirm_order", "announce_delivery", "cancel_order"])
+def test_order_of_another_store_is_not_found(signed_in, name):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, _line = placed(StoreFactory.create())
+    assert client.post(reverse(f"inventory:{name}", args=[order.pk])).status_code == 404
+    page = client.get(reverse("inventory:order", args=[order.pk]))
+    assert page.status_code == 404
+
+
+def test_technician_orders_nothing(signed_in):
+    client = signed_in(Role.TECHNICIAN)
+    order, _line = placed(client.store)
+    assert client.get(reverse("inventory:new_order")).status_code == 403
+    page = client.get(reverse("inventory:order", args=[order.pk]))
+    assert "Enter the packing slip" not in page.content.decode()
