@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 MOST_LINES = 8
 """An address of more lines would run into the letter: written by hand."""
 
+BESIDE_HEIGHT = 2.0
+"""Room for the reference block, in inches."""
+
 _CSS = ("print/letter.css",)
 
 
@@ -175,7 +178,7 @@ def measures(layout: Layout) -> str:
     rules = [
         _box(".address", layout.address),
         f".address {{ line-height: {LINE_STEP} }}",
-        f".beside {{ left: {layout.beside:.3f}in; top: {layout.strip.top:.3f}in }}",
+        f".beside {{ left: {layout.beside:.3f}in; top: {_beside_top(layout):.3f}in }}",
         f".text {{ padding-top: {layout.folds[0] + 0.12:.3f}in }}",
         *(
             f".fold-{number} {{ top: {fold:.3f}in }}"
@@ -186,6 +189,11 @@ def measures(layout: Layout) -> str:
     if layout.sender:
         rules.append(_box(".from", layout.sender))
     return "\n".join(rules)
+
+
+def _beside_top(layout: Layout) -> float:
+    """Give where the reference block begins, so that it ends above the fold."""
+    return min(layout.strip.top, layout.folds[0] - BESIDE_HEIGHT)
 
 
 def _box(selector: str, box: Box) -> str:

@@ -1,6 +1,421 @@
 """Pages: letters."""
 
-from django.urls import URLPattern
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.db.models import Count
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import (
+    require_http_methods,
+    require_POST,
+    require_safe,
+)
+
+from campaigns.domain import letters as acts
+from campaigns.domain.letter_texts import write_version
+from campaigns.forms.letters import (
+    RETURN_WORDS,
+    DatedForm,
+    DrawUpForm,
+    LetterTextForm,
+    ReturnForm,
+    words_of,
+)
+from campaigns.models import Letter, LetterRound
+from campaigns.models.words import OMISSION_WORDS
+from campaigns.queries.letters import (
+    register_heads,
+    register_rows,
+    rounds_of,
+    texts_in_use,
+    why_not_set,
+)
+from campaigns.rules.letter_returns import ReturnReason
+from campaigns.rules.letter_text import FIELDS
+from campaigns.rules.lifecycle import (
+    CampaignClass,
+    CampaignState,
+    OmissionReason,
+    RoundKind,
+    RoundState,
+)
+from campaigns.views.places import add_refusal, campaign_of, campaign_places
+from dealership.documents.sheets import to_csv, to_xlsx
+from dealership.rules.refusals import Refusal
+from dealership.rules.roles import Capability
+from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.jobs import job_card
 
 
-patterns: list[URLPattern] = []
+if TYPE_CHECKING:
+    from django.http import HttpRequest
+
+A_PAGE = 50
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def _rounds(request: HttpRequest):  # type: ignore[no-untyped-def]  # noqa: ANN202
+    """Give the rounds of the person's stores."""
+    return LetterRound.objects.for_staff(staff_of(request))
+
+
+def _round_of(request: HttpRequest, pk: int) -> LetterRound:
+    rounds = _rounds(request).select_related("campaign", "store", "text", "job")
+    found: LetterRound = get_object_or_404(rounds, pk=pk)
+    return found
+
+
+def _may_print(request: HttpRequest, store_id: int) -> bool:
+    return staff_of(request).may(Capability.PRINT_LETTERS, store_id)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@guarded(Capability.SEE_LETTERS)
+def letters(request: HttpRequest) -> HttpResponse:
+    """List the store's rounds; book a letter that came back."""
+    store = store_of(request)
+    may_print = _may_print(request, store.pk)
+    form = ReturnForm(request.POST or None, initial={"on": timezone.localdate()})
+    if request.method == "POST":
+        if not may_print:
+            raise PermissionDenied
+        if form.is_valid() and _book_return(request, form):
+            return redirect("campaigns:letters")
+    rounds = rounds_of(_rounds(request).in_store(store))
+    page = Paginator(rounds, A_PAGE).get_page(request.GET.get("page"))
+    waiting = [one for one in page if one.state in _UNPOSTED]
+    context = {
+        "page_obj": page,
+        "waiting": waiting,
+        "first": next(iter(waiting), None),
+        "form": form,
+        "may_print": may_print,
+    }
+    return render(request, "campaigns/letters.html", context)
+
+
+_UNPOSTED = {RoundState.DRAWN_UP, RoundState.PRINTING, RoundState.PRINTED}
+
+
+def _book_return(request: HttpRequest, form: ReturnForm) -> bool:
+    """Book one returned letter; a refusal goes into the form."""
+    data = form.cleaned_data
+    code = data["code"].strip().upper()
+    mine = Letter.objects.for_staff(staff_of(request)).filter(
+        letter_round__store=store_of(request)
+    )
+    letter = mine.filter(code=code).first()
+    if letter is None:
+        form.add_error("code", _("No letter of this store has the code %s.") % code)
+        return False
+    try:
+        acts.book_return(
+            letter=letter,
+            why=ReturnReason(data["why"]),
+            on=data["on"],
+            by=staff_of(request),
+            at=timezone.now(),
+        )
+    except Refusal as refusal:
+        add_refusal(form, refusal)
+        return False
+    messages.success(
+        request,
+        _("Letter %s is booked as come back; its address gets no more post.") % code,
+    )
+    return True
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@guarded(Capability.SEE_LETTERS)
+def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
+    """Show a campaign's rounds in the store, and draw up the next one."""
+    campaign, store = campaign_of(code), store_of(request)
+    form = DrawUpForm(request.POST or None)
+    may_print = _may_print(request, store.pk)
+    if request.method == "POST":
+        if not may_print:
+            raise PermissionDenied
+        if form.is_valid():
+            try:
+                drawn = acts.draw_up_round(
+                    key=form.cleaned_data["key"],
+                    campaign=campaign,
+                    store=store,
+                    kind=RoundKind(form.cleaned_data["kind"]),
+                    today=timezone.localdate(),
+                    by=staff_of(request),
+                    at=timezone.now(),
+                )
+            except Refusal as refusal:
+                add_refusal(form, refusal)
+            else:
+                return redirect("campaigns:letter_round", pk=drawn.pk)
+    rounds = list(rounds_of(_rounds(request).in_store(store).filter(campaign=campaign)))
+    population = campaign.vehicles.for_staff(staff_of(request)).in_store(store)
+    context = {
+        "campaign": campaign,
+        "campaign_places": campaign_places(request, campaign),
+        "rounds": rounds,
+        "in_work": next((one for one in rounds if one.state in _UNPOSTED), None),
+        "open": population.still_open().count(),
+        "running": campaign.state == CampaignState.RUNNING,
+        "form": form,
+        "may_print": may_print,
+    }
+    return render(request, "campaigns/letters_campaign.html", context)
+
+
+@require_safe
+@guarded(Capability.SEE_LETTERS)
+def letter_round(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a round: its steps, who is written to, who is not and why."""
+    return _round_page(request, _round_of(request, pk))
+
+
+def _round_page(
+    request: HttpRequest,
+    row: LetterRound,
+    form: DatedForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    """Draw the page of a round, with the form of its next step."""
+    rows = row.letters.select_related("party", "address", "campaign_vehicle__vehicle")
+    page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
+    left = row.omissions.order_by("reason").values("reason").annotate(n=Count("pk"))
+    by_hand = list(rows.filter(address_fits=False)) if row.pdf else []
+    for letter in page:
+        letter.returned_words = _return_words(letter.returned_why)
+    context = {
+        "round": row,
+        "page_obj": page,
+        "letters": page.paginator.count,
+        "omissions": row.omissions.select_related("campaign_vehicle__vehicle")[:200],
+        "reasons": [
+            (OMISSION_WORDS[OmissionReason(one["reason"])], one["n"]) for one in left
+        ],
+        "left_out": sum(one["n"] for one in left),
+        "not_set": [
+            (one, why_not_set(one, row)) for one in by_hand if one.page is None
+        ],
+        "tight": [one for one in by_hand if one.page is not None],
+        "card": _card(request, row),
+        "may_print": _may_print(request, row.store_id),
+        "form": form or DatedForm(initial={"on": timezone.localdate()}),
+        "steps": _steps(row),
+        "text_words": words_of(row.text.campaign_class, row.text.kind),
+    }
+    return render(request, "campaigns/letter_round.html", context, status=status)
+
+
+def _return_words(why: str) -> str:
+    """Say why a letter came back."""
+    return str(RETURN_WORDS[ReturnReason(why)]) if why else ""
+
+
+def _card(request: HttpRequest, row: LetterRound) -> object:
+    """Give the progress of the setting while there is no PDF yet."""
+    if row.job is None or row.pdf or row.state != RoundState.PRINTING:
+        return None
+    return job_card(row.job, staff_of(request), timezone.now())
+
+
+def _steps(row: LetterRound) -> list[tuple[str, str, str]]:
+    """Give the steps of a round: done, now, next."""
+    labels = (_("Draw up"), _("Set the letters"), _("Print"), _("Post"))
+    reached = {
+        RoundState.DRAWN_UP: 1,
+        RoundState.PRINTING: 2 if row.pdf else 1,
+        RoundState.PRINTED: 3,
+        RoundState.POSTED: 4,
+        RoundState.CANCELLED: 0,
+    }[RoundState(row.state)]
+    return [(label, _of_step(place, reached), "") for place, label in enumerate(labels)]
+
+
+def _of_step(place: int, reached: int) -> str:
+    """Say whether a step is done, now or next."""
+    if place < reached:
+        return "done"
+    return "now" if place == reached else "next"
+
+
+@require_POST
+@guarded(Capability.PRINT_LETTERS)
+def set_round(request: HttpRequest, pk: int) -> HttpResponse:
+    """Have the letters set in the background."""
+    row = _round_of(request, pk)
+    try:
+        acts.print_round(letter_round=row, by=staff_of(request), at=timezone.now())
+    except Refusal as refusal:
+        messages.error(request, refusal.sentence)
+    return redirect("campaigns:letter_round", pk=pk)
+
+
+@require_POST
+@guarded(Capability.PRINT_LETTERS)
+def cancel_round(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give up a round that was not printed."""
+    row = _round_of(request, pk)
+    try:
+        acts.cancel_round(letter_round=row, by=staff_of(request), at=timezone.now())
+    except Refusal as refusal:
+        messages.error(request, refusal.sentence)
+    return redirect("campaigns:letter_round", pk=pk)
+
+
+@require_POST
+@guarded(Capability.PRINT_LETTERS)
+def step_round(request: HttpRequest, pk: int, step: str) -> HttpResponse:
+    """Mark a round as printed or as posted on a day."""
+    row = _round_of(request, pk)
+    form = DatedForm(request.POST)
+    act = {"printed": acts.mark_printed, "posted": acts.mark_posted}.get(step)
+    if act is None:
+        raise Http404
+    if form.is_valid():
+        try:
+            act(
+                letter_round=row,
+                on=form.cleaned_data["on"],
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            add_refusal(form, refusal)
+        else:
+            return redirect("campaigns:letter_round", pk=pk)
+    return _round_page(request, row, form)
+
+
+@require_safe
+@guarded(Capability.SEE_LETTERS)
+def round_pdf(request: HttpRequest, pk: int) -> FileResponse:
+    """Hand out the letters as one PDF."""
+    row = _round_of(request, pk)
+    if not row.pdf:
+        raise Http404
+    name = f"letters-{row.campaign.code}-{row.number}.pdf"
+    return handed_out(FileResponse(row.pdf.open(), as_attachment=True, filename=name))
+
+
+@require_safe
+@guarded(Capability.PRINT_LETTERS)
+def register(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """Hand out the register of who was written to, and who was not and why."""
+    row = _round_of(request, pk)
+    name = f"register-{row.campaign.code}-{row.number}.{kind}"
+    rows = [_said(line) for line in register_rows(row)]
+    if kind == "csv":
+        body, mime = to_csv(register_heads(), rows), "text/csv; charset=utf-8"
+    else:
+        made = row.made_at.date()
+        body = to_xlsx(register_heads(), rows, sheet=_("Register"), made=made)
+        mime = _XLSX
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return handed_out(HttpResponse(body, content_type=mime, headers=headers))
+
+
+def _said(line):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Say the reason of a return in words."""
+    return (*line[:-1], _return_words(line[-1]))
+
+
+def handed_out(response):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """Mark a download so that no browser guesses at it or keeps it."""
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+@require_safe
+@guarded(Capability.SEE_LETTERS)
+def letter_texts(request: HttpRequest) -> HttpResponse:
+    """List the texts in force."""
+    texts = [
+        (*words_of(text.campaign_class, text.kind), text)
+        for text in texts_in_use(timezone.localdate())
+    ]
+    return render(request, "campaigns/letter_texts.html", {"texts": texts})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@guarded(Capability.SEE_LETTERS)
+def letter_text(request: HttpRequest, campaign_class: str, kind: str) -> HttpResponse:
+    """Show a text with its versions, and take a new version."""
+    if campaign_class not in set(CampaignClass) or kind not in set(RoundKind):
+        raise Http404
+    today = timezone.localdate()
+    now = next(
+        text
+        for text in texts_in_use(today)
+        if (text.campaign_class, text.kind) == (campaign_class, kind)
+    )
+    may_print = _may_print(request, store_of(request).pk)
+    form = LetterTextForm(
+        request.POST or None,
+        initial={"subject": now.subject, "body": now.body, "effective_from": today},
+    )
+    if request.method == "POST" and not may_print:
+        raise PermissionDenied
+    if request.method == "POST" and form.is_valid():
+        try:
+            write_version(
+                campaign_class=CampaignClass(campaign_class),
+                kind=RoundKind(kind),
+                by=staff_of(request),
+                at=timezone.now(),
+                **form.cleaned_data,
+            )
+        except Refusal as refusal:
+            add_refusal(form, refusal)
+        else:
+            messages.success(request, _("The new version is kept."))
+            return redirect(request.path)
+    class_words, kind_words = words_of(campaign_class, kind)
+    context = {
+        "text": now,
+        "paragraphs": now.body.split("\n\n"),
+        "versions": type(now).objects.filter(campaign_class=campaign_class, kind=kind),
+        "class_words": class_words,
+        "kind_words": kind_words,
+        "fields": FIELDS,
+        "form": form,
+        "may_print": may_print,
+        "texts_url": reverse("campaigns:letter_texts"),
+    }
+    return render(request, "campaigns/letter_text.html", context)
+
+
+patterns = [
+    path("campaigns/<str:code>/letters/", campaign_letters, name="campaign_letters"),
+    path("letters/", letters, name="letters"),
+    path("letters/texts/", letter_texts, name="letter_texts"),
+    path(
+        "letters/texts/<str:campaign_class>/<str:kind>/",
+        letter_text,
+        name="letter_text",
+    ),
+    path("letters/<int:pk>/", letter_round, name="letter_round"),
+    path("letters/<int:pk>/set/", set_round, name="set_round"),
+    path("letters/<int:pk>/cancel/", cancel_round, name="cancel_round"),
+    path("letters/<int:pk>/letters.pdf", round_pdf, name="round_pdf"),
+    path(
+        "letters/<int:pk>/register.csv", register, {"kind": "csv"}, name="register_csv"
+    ),
+    path(
+        "letters/<int:pk>/register.xlsx",
+        register,
+        {"kind": "xlsx"},
+        name="register_xlsx",
+    ),
+    path("letters/<int:pk>/<str:step>/", step_round, name="step_round"),
+]

@@ -3,10 +3,12 @@
 import re
 
 import zxingcpp
+from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
 
 _SVG = re.compile(r"<svg\b[^>]*>(.*)</svg>", re.DOTALL)
+_IDENTITY = re.compile(r'\sid="[^"]*"|<desc>.*?</desc>', re.DOTALL)
 _BOX = re.compile(r'\bviewBox="([^"]+)"|\bwidth="(\d+)"[^>]*\bheight="(\d+)"')
 
 
@@ -25,8 +27,9 @@ def data_matrix(text: str, *, side: str) -> SafeString:
     if whole is None or size is None:
         raise ValueError(drawn[:200])
     box = size[1] or f"0 0 {size[2]} {size[3]}"
+    shapes = _IDENTITY.sub("", whole[1])
     # Nothing in it comes from outside: shapes that the writer drew from ASCII.
     return mark_safe(  # noqa: S308
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" width="{side}"'
-        f' height="{side}" role="img">{whole[1]}</svg>'
+        f' height="{side}" role="img" aria-label="{escape(text)}">{shapes}</svg>'
     )
