@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from campaigns.models import Variant
 from campaigns.queries.completion import PopulationCounts, counts_of
 from campaigns.rules.deadlines import Deadline, DeadlineKind, deadlines_of
 from campaigns.rules.lifecycle import CampaignState
@@ -70,6 +71,15 @@ def deadline_words(kind: DeadlineKind) -> str:
             return _("parts returnable until")
         case DeadlineKind.REMEDY_OFFERED:
             return _("remedy offered until")
+
+
+def variants_of(campaign: Campaign) -> list[Variant]:
+    """Give the variants of a campaign's remedy with their lines."""
+    return list(
+        Variant.objects.filter(remedy__campaign=campaign).prefetch_related(
+            "parts__part", "labour", "checks__replace_part", "allowances"
+        )
+    )
 
 
 def sentence_of(campaign: Campaign, told: PopulationCounts, today: dt.date) -> str:

@@ -128,3 +128,16 @@ def _spellings(field: str, values: Iterable[str]) -> list[str]:
     wanted = {folded(value) for value in values} | {""}
     held = Vehicle.objects.order_by(field).values_list(field, flat=True).distinct()
     return [spelling for spelling in held if folded(spelling) in wanted]
+
+
+def known_words(limit: int = 200) -> dict[str, list[str]]:
+    """Give the lines, engines and plants in the vehicle file, to choose from."""
+    return {
+        f"{field}s": list(
+            Vehicle.objects.exclude(**{field: ""})
+            .order_by(field)
+            .values_list(field, flat=True)
+            .distinct()[:limit]
+        )
+        for field in ("line", "engine", "plant")
+    }

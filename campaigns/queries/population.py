@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Exists, OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef, Q, Subquery, Window
+from django.db.models.functions import RowNumber
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.models import (
@@ -17,6 +18,7 @@ from campaigns.models import (
     VisitJob,
 )
 from campaigns.rules.lifecycle import Reach, WorkState
+from dealership.models import Job
 from vehicles.models import Vehicle
 from vehicles.rules.standing import Standing
 from vehicles.rules.vin import normalise_vin
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from campaigns.models import Campaign
+    from dealership.models import Store
 
 
 class Stretch(StrEnum):
@@ -195,3 +198,34 @@ def booked_removals(version: CriteriaVersion) -> int:
             "vehicle"
         ),
     ).count()
+
+
+def samples(
+    *, version: CriteriaVersion, store_ids: Collection[int], size: int = 3
+) -> dict[str, list[str]]:
+    """Give some VINs of each kind of change in these stores; one statement."""
+    place = Window(RowNumber(), partition_by="change", order_by="pk")
+    rows = (
+        version.changes.filter(vehicle__store__in=store_ids)
+        .annotate(place=place)
+        .filter(place__lte=size)
+        .order_by("pk")
+        .values_list("change", "vehicle__vin")
+    )
+    found: dict[str, list[str]] = {}
+    for change, vin in rows:
+        found.setdefault(change, []).append(vin)
+    return found
+
+
+def last_list_job(campaign: Campaign, store: Store) -> Job | None:
+    """Give the last reading of a VIN list of this campaign that this store asked for."""
+    return (
+        Job.objects.filter(
+            kind="campaigns.take_list",
+            store=store,
+            arguments__campaign_id=campaign.pk,
+        )
+        .order_by("-created_at")
+        .first()
+    )
