@@ -186,6 +186,7 @@ class VariantCheck(models.Model):
     class Meta:
         ordering = ["position", "id"]
         constraints = [
+            known("outside", ReadingResult, "check_outside_is_known"),
             models.CheckConstraint(
                 condition=Q(low__isnull=False) | Q(high__isnull=False),
                 name="check_has_a_limit",
@@ -213,7 +214,10 @@ class RemedyPrice(models.Model):
 
     class Meta:
         ordering = ["id"]
-        constraints = [not_negative("cents", "remedy_price_not_negative")]
+        constraints = [
+            known("payer", Payer, "remedy_price_payer_is_known"),
+            not_negative("cents", "remedy_price_not_negative"),
+        ]
 
     def __str__(self) -> str:
         return self.title
