@@ -197,17 +197,22 @@ class VehicleFilter(django_filters.FilterSet):
     """What the list of vehicles may be narrowed to; it stands in the address."""
 
     q = django_filters.CharFilter(
-        label=gettext_lazy("VIN, plate or owner"), method="named"
+        label=gettext_lazy("VIN, plate or owner"),
+        method="named",
+        widget=forms.TextInput(attrs={"size": 20}),
     )
     line = django_filters.CharFilter(
-        label=gettext_lazy("Model line"), lookup_expr="iexact"
+        label=gettext_lazy("Model line"),
+        lookup_expr="iexact",
+        widget=forms.TextInput(attrs={"size": 12}),
     )
     model_year = django_filters.NumberFilter(
         label=gettext_lazy("Model year"),
-        widget=forms.NumberInput(attrs={"size": 4, "inputmode": "numeric"}),
+        widget=forms.TextInput(attrs={"size": 5, "inputmode": "numeric"}),
     )
     standing = django_filters.ChoiceFilter(
         label=gettext_lazy("Stands"),
+        empty_label=gettext_lazy("anywhere"),
         choices=[(standing.value, words) for standing, words in STANDING_WORDS.items()],
     )
     sort = django_filters.OrderingFilter(

@@ -60,6 +60,14 @@ _DELIMITER_WORDS = {
     "\t": gettext_lazy("tab"),
 }
 
+_ENCODING_WORDS = {
+    "utf-8": "UTF-8",
+    "utf-8-sig": "UTF-8",
+    "utf_8": "UTF-8",
+    "ascii": "ASCII",
+    "cp1252": "Windows-1252",
+}
+
 
 def _list(request: HttpRequest, pk: int) -> VehicleList:
     return get_object_or_404(lists_of(staff_of(request)), pk=pk)
@@ -125,6 +133,7 @@ def _list_page(
         "counts": counts,
         "states": _states(counts),
         "to_apply": counts.get("new", 0) + counts.get("changed", 0),
+        "to_decide": counts.get("ask", 0),
         "to_mend": counts.get("refused", 0) + counts.get("ask", 0),
         "idle": idle,
         "may_correct": idle and not vehicle_list.applied_up_to_row,
@@ -158,7 +167,8 @@ def _reading(vehicle_list: VehicleList) -> list[tuple[str, Any]]:
     if told["sheet"]:
         facts.append((_("Sheet"), told["sheet"]))
     if told["encoding"]:
-        facts.append((_("Letters"), told["encoding"]))
+        name = told["encoding"].lower()
+        facts.append((_("Letters"), _ENCODING_WORDS.get(name, told["encoding"])))
     if told["delimiter"]:
         mark = told["delimiter"]
         facts.append((_("Separator"), _DELIMITER_WORDS.get(mark, mark)))

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.templatetags.formats import qty
 from dealership.views.guards import guarded, staff_of, store_of
 from vehicles.domain.vehicles import change_facts, change_owner, register_vehicle
 from vehicles.forms.vehicles import (
@@ -79,6 +80,7 @@ def _facts(vehicle: Vehicle) -> list[tuple[str, Any]]:
     for name in FACT_FIELDS:
         display = getattr(vehicle, f"get_{name}_display", None)
         value = display() if display else getattr(vehicle, name)
+        value = qty(value) if name == "odometer" else value
         shown.append((FactsForm.base_fields[name].label, value))
     return shown
 
