@@ -1,6 +1,248 @@
-"""Pages: replenishment."""
+"""Pages: proposals to order or to return, and the decision on each."""
 
-from django.urls import URLPattern
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST, require_safe
+
+from campaigns.domain import replenishment as domain
+from campaigns.forms.replenishment import AcceptForm, ChangeForm, DeclineForm
+from campaigns.queries import replenishment as queries
+from campaigns.rules.lifecycle import ProposalKind, ProposalState
+from dealership.models import Job
+from dealership.rules.refusals import Refusal
+from dealership.rules.roles import Capability
+from dealership.templatetags.formats import day_words
+from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.jobs import job_card
+from inventory.forms.fields import new_key
+from inventory.views.places import parts_places
 
 
-patterns: list[URLPattern] = []
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from django import forms
+    from django.http import HttpRequest, HttpResponse
+    from django.urls import URLPattern
+
+    from campaigns.models import Replenishment
+
+ROWS = 20
+
+
+@require_safe
+@guarded(Capability.SEE_PARTS)
+def proposals(request: HttpRequest) -> HttpResponse:
+    """List what is to be decided by its last day, then the rest."""
+    staff, store, today = staff_of(request), store_of(request), timezone.localdate()
+    rows = queries.proposals_of(staff, store)
+    open_now = list(queries.to_decide(rows))
+    shown = request.GET.get("show", "")
+    below = queries.decided(rows) if shown == "decided" else queries.nothing_to_do(rows)
+    context = {
+        "to_decide": [(one, queries.said(one)) for one in open_now],
+        "page_obj": Paginator(below, ROWS).get_page(request.GET.get("page")),
+        "shown": shown,
+        "sentence": _list_sentence(open_now, today),
+        "today": today,
+        "key": new_key(),
+        "job": _latest_run(request),
+        "parts_places": parts_places(request),
+        "may_decide": staff.may(Capability.ORDER_PARTS, store.pk),
+    }
+    return render(request, "campaigns/proposals.html", context)
+
+
+def _list_sentence(open_now: list[Replenishment], today: dt.date) -> str:
+    """Say how many wait and which comes first."""
+    if not open_now:
+        return _("No part needs an order or a return today.")
+    first = open_now[0]
+    act, _why = queries.said(first)
+    return ngettext(
+        "One part waits for your decision, due %(when)s: %(part)s. %(act)s",
+        "%(n)d parts wait for your decision; first %(part)s, due %(when)s: %(act)s",
+        len(open_now),
+    ) % {
+        "n": len(open_now),
+        "part": first.part.number,
+        "when": day_words(first.act_by, today),
+        "act": act,
+    }
+
+
+def _latest_run(request: HttpRequest) -> object:
+    """Give the card of the latest run for this store or for all, if it still runs."""
+    store = store_of(request)
+    jobs = Job.objects.filter(kind=domain.RECONCILE)
+    mine = jobs.filter(store=store) | jobs.filter(store=None)
+    job = mine.order_by("-created_at").first()
+    if job is None or job.is_finished or job.due_at > timezone.now():
+        return None
+    return job_card(job, staff_of(request), timezone.now())
+
+
+def _found(request: HttpRequest, pk: int) -> Replenishment:
+    """Give a proposal of a store in which this person has a post, or answer 404."""
+    rows = queries.proposals_of(staff_of(request), store_of(request))
+    return get_object_or_404(rows, pk=pk)
+
+
+@require_safe
+@guarded(Capability.SEE_PARTS)
+def proposal(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one proposal, everything behind it, and what can be done."""
+    return _page(request, _found(request, pk))
+
+
+def _page(
+    request: HttpRequest, one: Replenishment, bad: forms.Form | None = None
+) -> HttpResponse:
+    staff, store, today = staff_of(request), store_of(request), timezone.localdate()
+    rows = queries.proposals_of(staff, store)
+    act, why = queries.said(one)
+    is_open = one.state == ProposalState.OPEN
+    initial = {"quantity": one.quantity or one.part.pack}
+    context = {
+        "proposal": one,
+        "act": act,
+        "why": why,
+        "choices": queries.choices_of_sizes(one),
+        "figures": queries.figures_of(one),
+        "moved": queries.moved(one),
+        "runway": queries.runway_of(one, store=store, today=today),
+        "earlier": queries.earlier(one, rows),
+        "newer": None if is_open else queries.newer(one, rows),
+        "returning": one.kind == ProposalKind.RETURN,
+        "nothing": one.kind == ProposalKind.NOTHING,
+        "is_open": is_open,
+        "may_decide": is_open and staff.may(Capability.ORDER_PARTS, store.pk),
+        "accept_form": AcceptForm(),
+        "change_form": bad
+        if isinstance(bad, ChangeForm)
+        else ChangeForm(initial=initial, prefix="change"),
+        "decline_form": bad
+        if isinstance(bad, DeclineForm)
+        else DeclineForm(prefix="decline"),
+        "refused": bad,
+        "today": today,
+        "parts_places": parts_places(request),
+    }
+    return render(
+        request, "campaigns/proposal.html", context, status=409 if bad else 200
+    )
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def accept(request: HttpRequest, pk: int) -> HttpResponse:
+    """Place the order or box the return as proposed."""
+    one = _found(request, pk)
+    form = AcceptForm(request.POST)
+    if not form.is_valid():
+        return _page(request, one, form)
+    try:
+        done = domain.accept(
+            key=form.cleaned_data["key"],
+            proposal=one,
+            by=staff_of(request),
+            at=timezone.now(),
+        )
+    except Refusal as refusal:
+        form.add_error(None, refusal.sentence)
+        return _page(request, _found(request, pk), form)
+    return _after(request, done)
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    """Order or return another number of pieces."""
+    one = _found(request, pk)
+    form = ChangeForm(request.POST, prefix="change")
+    if not form.is_valid():
+        return _page(request, one, form)
+    try:
+        done = domain.change(
+            **form.cleaned_data, proposal=one, by=staff_of(request), at=timezone.now()
+        )
+    except Refusal as refusal:
+        form.add_error(None, refusal.sentence)
+        return _page(request, _found(request, pk), form)
+    return _after(request, done)
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def decline(request: HttpRequest, pk: int) -> HttpResponse:
+    """Do nothing of what is proposed."""
+    one = _found(request, pk)
+    form = DeclineForm(request.POST, prefix="decline")
+    if not form.is_valid():
+        return _page(request, one, form)
+    try:
+        done = domain.decline(
+            **form.cleaned_data, proposal=one, by=staff_of(request), at=timezone.now()
+        )
+    except Refusal as refusal:
+        form.add_error(None, refusal.sentence)
+        return _page(request, _found(request, pk), form)
+    return _after(request, done)
+
+
+def _after(request: HttpRequest, done: Replenishment) -> HttpResponse:
+    """Say what was done and lead on."""
+    if done.order is not None:
+        said = _("Order %(number)d over %(n)d pieces is placed.") % {
+            "number": done.order.number,
+            "n": done.done_quantity or 0,
+        }
+    elif done.goods_return is not None:
+        said = _("Return %(number)d of %(n)d pieces is boxed; ship it by %(day)s.") % {
+            "number": done.goods_return.number,
+            "n": done.done_quantity or 0,
+            "day": done.act_by,
+        }
+    else:
+        said = _("Declined. The reason is kept; tomorrow's run looks again.")
+    messages.success(request, said)
+    if done.goods_return is not None:
+        return redirect("inventory:goods_return", pk=done.goods_return.pk)
+    return redirect("campaigns:proposals")
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def work_out(request: HttpRequest) -> HttpResponse:
+    """Have the proposals of this store worked out now."""
+    form = AcceptForm(request.POST)
+    if not form.is_valid():
+        raise PermissionDenied
+    job = domain.reconcile_now(
+        key=form.cleaned_data["key"],
+        store=store_of(request),
+        by=staff_of(request),
+        now=timezone.now(),
+    )
+    messages.info(request, _("Stock is being set against the open vehicles."))
+    return redirect(reverse("dealership:job", args=[job.pk]))
+
+
+patterns: list[URLPattern] = [
+    path("proposals/", proposals, name="proposals"),
+    path("proposals/now/", work_out, name="work_out_proposals"),
+    path("proposals/<int:pk>/", proposal, name="proposal"),
+    path("proposals/<int:pk>/accept/", accept, name="accept_proposal"),
+    path("proposals/<int:pk>/change/", change, name="change_proposal"),
+    path("proposals/<int:pk>/decline/", decline, name="decline_proposal"),
+]

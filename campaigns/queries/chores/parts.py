@@ -1,0 +1,262 @@
+"""What waits for the parts manager."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import F, Min
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from campaigns.models import Replenishment
+from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
+from campaigns.rules.lifecycle import ProposalKind, ProposalState
+from dealership.models import Job
+from dealership.rules.jobs import JobState
+from inventory.models import Dispute, GoodsReturn, OrderLine, Shipment
+from inventory.models.trade import DISPUTE_KIND_WORDS
+from inventory.queries.stock import COMING_STATES, stock_board
+from inventory.rules.accounts import DisputeKind, DisputeState, ReturnState
+
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from dealership.models import Store
+    from inventory.queries.stock import BoardRow
+
+DISPUTE_DAYS = 14
+"""A dispute is called up so many days before its last date: common practice, no
+source."""
+
+
+def proposals(*, store: Store, today: dt.date) -> Kind:
+    """Give the proposals that somebody must decide."""
+    del today
+    found = (
+        Replenishment.objects.in_store(store)
+        .filter(state=ProposalState.OPEN)
+        .exclude(kind=ProposalKind.NOTHING)
+        .select_related("part")
+        .order_by(F("act_by").asc(nulls_last=True), "part__number")
+    )
+
+    def write(one: Replenishment) -> Chore:
+        said = {"n": one.quantity}
+        reason = (
+            _("Order %(n)d pieces") if one.kind == ProposalKind.ORDER
+            else _("Return %(n)d pieces")
+        )  # fmt: skip
+        return Chore(
+            kind="proposal",
+            reason=reason % said,
+            about=f"{one.part.number} {one.part.name}",
+            detail=", ".join(one.facts.get("campaigns", [])),
+            deadline=one.act_by,
+            act=_("Decide"),
+            target=Target(name="campaigns:proposal", args=(one.pk,)),
+            tone="act",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="campaigns:proposals"),
+        full_words=_("All proposals"),
+    )
+
+
+def shipments(*, store: Store, today: dt.date) -> Kind:
+    """Give the deliveries due by now, or without a day, that nobody has counted."""
+    found = (
+        Shipment.objects.in_store(store)
+        .filter(received_at__isnull=True)
+        .exclude(expected_on__gt=today)
+        .select_related("supplier")
+        .order_by(F("expected_on").asc(nulls_last=True), "pk")
+    )
+
+    def write(one: Shipment) -> Chore:
+        return Chore(
+            kind="shipment",
+            reason=_("Delivery to be counted"),
+            about=_("packing slip %(number)s") % {"number": one.number},
+            detail=one.supplier.name,
+            deadline=one.expected_on,
+            act=_("Receive"),
+            target=Target(name="inventory:shipment", args=(one.pk,)),
+            tone="open",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:shipments"),
+        full_words=_("All deliveries"),
+    )
+
+
+def disputes(*, store: Store, today: dt.date) -> Kind:
+    """Give the open disputes near their last date."""
+    found = (
+        Dispute.objects.in_store(store)
+        .filter(
+            state=DisputeState.OPEN, last_date__lte=today + timedelta(days=DISPUTE_DAYS)
+        )
+        .select_related("shipment_line__part", "shipment_line__shipment")
+        .order_by("last_date", "pk")
+    )
+
+    def write(one: Dispute) -> Chore:
+        line = one.shipment_line
+        return Chore(
+            kind="dispute",
+            reason=_("%(n)d pieces billed, %(what)s")
+            % {"n": one.quantity, "what": DISPUTE_KIND_WORDS[DisputeKind(one.kind)]},
+            about=line.part.number,
+            detail=_("packing slip %(number)s") % {"number": line.shipment.number},
+            deadline=one.last_date,
+            act=_("Settle"),
+            target=Target(name="inventory:dispute", args=(one.pk,)),
+            tone="bad",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:shipments"),
+        full_words=_("All deliveries"),
+    )
+
+
+def returns(*, store: Store, today: dt.date) -> Kind:
+    """Give the returns that are boxed and not shipped."""
+    del today
+    found = (
+        GoodsReturn.objects.in_store(store)
+        .filter(state=ReturnState.PREPARED)
+        .select_related("supplier", "earmark")
+        .order_by(F("last_date").asc(nulls_last=True), "pk")
+    )
+
+    def write(one: GoodsReturn) -> Chore:
+        return Chore(
+            kind="return",
+            reason=_("Return boxed, not shipped"),
+            about=_("return %(number)s") % {"number": one.number},
+            detail=one.earmark.code if one.earmark else one.supplier.name,
+            deadline=one.last_date,
+            act=_("Ship it"),
+            target=Target(name="inventory:goods_return", args=(one.pk,)),
+            tone="open",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:returns"),
+        full_words=_("All returns"),
+    )
+
+
+def running_out(*, store: Store, today: dt.date) -> Kind:
+    """Give the parts promised beyond what is there before the next delivery."""
+    found = [
+        row
+        for row in stock_board(store=store, today=today)
+        if row.runs_out_on and (not row.next_day or row.runs_out_on < row.next_day)
+    ]
+
+    def write(one: BoardRow) -> Chore:
+        coming = (
+            _("next delivery on %(day)s") % {"day": one.next_day.isoformat()}
+            if one.next_day
+            else _("no delivery on its way")
+        )
+        return Chore(
+            kind="running_out",
+            reason=ngettext(
+                "%(n)d promised piece will be missing",
+                "%(n)d promised pieces will be missing",
+                one.short,
+            )
+            % {"n": one.short},
+            about=f"{one.part.number} {one.part.name}",
+            detail=coming,
+            deadline=one.runs_out_on,
+            act=_("See who is promised"),
+            target=Target(name="inventory:part", args=(one.part.pk,)),
+            tone="bad",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:parts"),
+        full_words=_("All parts"),
+    )
+
+
+def late_orders(*, store: Store, today: dt.date) -> Kind:
+    """Give the orders whose day has passed and that no delivery has announced."""
+    found: Any = (
+        OrderLine.objects.filter(
+            order__store=store,
+            order__state__in=COMING_STATES,
+            expected_on__lt=today,
+            received__lt=F("quantity"),
+            shipment_lines__isnull=True,
+        )
+        .order_by()
+        .values("order_id", "order__number", "order__supplier__name")
+        .annotate(day=Min("expected_on"))
+        .order_by("day", "order_id")
+    )
+
+    def write(one: dict[str, Any]) -> Chore:
+        return Chore(
+            kind="late_order",
+            reason=_("Ordered pieces are overdue and not counted on"),
+            about=_("order %(number)s") % {"number": one["order__number"]},
+            detail=one["order__supplier__name"],
+            deadline=one["day"],
+            act=_("Give it a new day"),
+            target=Target(name="inventory:order", args=(one["order_id"],)),
+            tone="bad",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:orders"),
+        full_words=_("All orders"),
+    )
+
+
+def failed_proof(*, store: Store, today: dt.date) -> Kind:
+    """Give the latest proof of the books where it failed."""
+    del store, today
+    latest = Job.objects.filter(kind="inventory.check_books").exclude(
+        state__in=[JobState.WAITING, JobState.RUNNING]
+    )
+    found = [
+        one
+        for one in latest.order_by("-created_at")[:1]
+        if one.state == JobState.FAILED
+    ]
+
+    def write(one: Job) -> Chore:
+        return Chore(
+            kind="failed_proof",
+            reason=_("The books of parts do not balance"),
+            about=_("nightly proof"),
+            detail=one.error,
+            act=_("See where"),
+            target=Target(name="dealership:job", args=(one.pk,)),
+            tone="bad",
+        )
+
+    return listed(
+        found, write, full=Target(name="inventory:parts"), full_words=_("All parts")
+    )
