@@ -9,6 +9,7 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from campaigns.models import CheckReading, Repair, VariantCheck
+from campaigns.models.words import PAYER_WORDS, READING_WORDS
 from campaigns.queries.remedies import ALL, earmarks_of, limits_of, line_payer
 from campaigns.rules.claim_amounts import (
     LineAsked,
@@ -19,17 +20,23 @@ from campaigns.rules.claim_amounts import (
     sublet_line,
 )
 from campaigns.rules.eligibility import Cover, Verdict, judge_eligibility
-from campaigns.rules.lifecycle import Payer, ReadingResult
+from campaigns.rules.lifecycle import Outcome, Payer, ReadingResult
 from dealership.rules.money import share_of_basis_points
 from inventory.models import Balance, Reservation
 from inventory.rules.accounts import ReservationState
 
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Iterable, Sequence
 
+    from django.db.models import QuerySet
+    from django.utils.functional import _StrPromise
+
     from campaigns.models import (
+        Campaign,
         PartFitted,
+        Remedy,
         RemedyPrice,
         Variant,
         VariantLabour,
@@ -54,6 +61,11 @@ class CheckNow:
     def closed(self) -> bool:
         """Tell whether the last reading is within the limits."""
         return self.result is ReadingResult.PASS
+
+    @property
+    def last_words(self) -> str | _StrPromise:
+        """Say what the last reading meant; empty before the first."""
+        return READING_WORDS[self.result] if self.result else ""
 
     @property
     def attempt(self) -> int:
@@ -85,6 +97,11 @@ class PartNow:
     free: int
 
     @property
+    def payer_words(self) -> str | _StrPromise:
+        """Say who pays."""
+        return PAYER_WORDS[self.payer]
+
+    @property
     def suggested(self) -> int:
         """Give how many pieces the job asks for so far."""
         return self.planned + self.demanded
@@ -97,6 +114,87 @@ class PayerLine:
     payer: Payer
     priced: PricedLine
     part_fitted: PartFitted | None = None
+
+    @property
+    def payer_words(self) -> str | _StrPromise:
+        """Say who pays."""
+        return PAYER_WORDS[self.payer]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobCard:
+    """All that the bay reads of one repair."""
+
+    repair: Repair
+    today: dt.date
+    checks: tuple[CheckNow, ...]
+    parts: tuple[PartNow, ...]
+    labour: tuple[VariantLabour, ...]
+    remedy: Remedy
+    cover: Verdict
+
+    @property
+    def campaign(self) -> Campaign | None:
+        """Give the campaign of the work, none for a scheduled item."""
+        row = self.repair.campaign_vehicle
+        return row.campaign if row else None
+
+    @property
+    def first_open(self) -> CheckNow | None:
+        """Give the check that comes next."""
+        return next((one for one in self.checks if not one.closed), None)
+
+    @property
+    def past_claim_date(self) -> bool:
+        """Tell whether the campaign's last day for claims has passed."""
+        until = self.campaign.claims_until if self.campaign else None
+        return until is not None and until < self.today
+
+
+def repairs_with_all() -> QuerySet[Repair]:
+    """Read repairs with what their pages name."""
+    return Repair.objects.select_related(
+        "store",
+        "vehicle",
+        "variant__remedy",
+        "technician",
+        "scheduled_item",
+        "visit_job__visit",
+        "campaign_vehicle__campaign__earmark",
+        "campaign_vehicle__vehicle",
+    )
+
+
+def job_card(repair: Repair, *, today: dt.date) -> JobCard:
+    """Put a repair together for the bay; give it a row of ``repairs_with_all``."""
+    checks = checks_now(repair)
+    return JobCard(
+        repair=repair,
+        today=today,
+        checks=tuple(checks),
+        parts=tuple(parts_now(repair, checks)),
+        labour=tuple(repair.variant.labour.order_by("pk")),
+        remedy=repair.variant.remedy,
+        cover=repair_cover(repair),
+    )
+
+
+def lines_of(repair: Repair) -> list[PayerLine]:
+    """Price the lines of a repair that is signed off, whoever pays.
+
+    What was claimed stands as it was claimed; other payers' lines are priced at the
+    store's rates of now.
+    """
+    fitted = list(repair.parts.select_related("part").order_by("pk"))
+    remedied = repair.outcome == Outcome.REMEDIED
+    verdict = repair_cover(repair, odometer_miles=repair.odometer)
+    return payer_lines(
+        repair=repair,
+        verdict=verdict,
+        fitted=fitted,
+        labour=list(repair.variant.labour.order_by("pk")) if remedied else [],
+        allowances=list(repair.variant.allowances.all()) if remedied else [],
+    )
 
 
 def checks_now(repair: Repair) -> list[CheckNow]:

@@ -29,9 +29,16 @@ class DoesNotBalance(Refusal):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Owed:
-    """The left side, in cents at cost: what was billed, less what was settled."""
+    """The left side, in cents at cost: what was billed, less what was settled.
+
+    ``received_before_bill`` is owed for pieces that are here while their bill is not;
+    ``from_other_stock`` is what the campaign took from shelves that are not its own.
+    Both add to what was billed.
+    """
 
     billed: Cents = 0
+    received_before_bill: Cents = 0
+    from_other_stock: Cents = 0
     credited: Cents = 0
     paid: Cents = 0
     charged_to_customers: Cents = 0
@@ -44,6 +51,8 @@ class Owed:
         """Give billed less all that was settled."""
         return (
             self.billed
+            + self.received_before_bill
+            + self.from_other_stock
             - self.credited
             - self.paid
             - self.charged_to_customers

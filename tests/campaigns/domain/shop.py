@@ -11,9 +11,13 @@ from campaigns.rules.lifecycle import Outcome, Payer
 from dealership.models import StaffMember, Store
 from dealership.rules.roles import Role
 from inventory.domain.billing import BilledLine, enter_bill
-from inventory.domain.ledger import Line, post
-from inventory.models import Bill, CostLayer, Part
-from inventory.rules.accounts import Account, MovementKind
+from inventory.domain.receiving import (
+    Counted,
+    SentLine,
+    announce_shipment,
+    receive_shipment,
+)
+from inventory.models import CostLayer, Part
 from tests.factories.campaigns import (
     CampaignFactory,
     CampaignVehicleFactory,
@@ -24,7 +28,7 @@ from tests.factories.campaigns import (
     VariantPartFactory,
 )
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
-from tests.factories.inventory import CostLayerFactory, PartFactory
+from tests.factories.inventory import PartFactory
 from tests.factories.vehicles import VehicleFactory
 
 
@@ -52,41 +56,26 @@ def put_on_shelf(
         at=NOW,
         earmark=earmark,
     )
-    return shelve(bill=bill, part=part, pieces=pieces, cents=cents, on=on)
-
-
-def shelve(
-    *, bill: Bill, part: Part, pieces: int, cents: int, on: dt.date
-) -> CostLayer:
-    """Put billed pieces on the free shelf."""
-    layer = CostLayerFactory.create(
-        store=bill.store,
-        part=part,
-        earmark=bill.earmark,
-        bill_line=bill.lines.get(),
-        unit_cost_cents=cents,
-        quantity=pieces,
-        received_on=on,
-    )
-    post(
-        key=next(KEYS),
-        kind=MovementKind.RECEIVE,
-        store=bill.store,
-        lines=[
-            Line(
-                part=part,
-                earmark=bill.earmark,
-                source=Account.SUPPLIER,
-                target=Account.FREE,
-                quantity=pieces,
-                layer=layer,
-            )
-        ],
+    slip = announce_shipment(
+        store=store,
+        supplier=part.supplier,
+        number=next(KEYS),
+        lines=[SentLine(part=part, quantity=pieces, bill_line=bill.lines.get())],
+        announced_on=on,
+        expected_on=on,
+        bill=bill,
+        earmark=earmark,
         by=None,
         at=NOW,
-        effective_on=on,
     )
-    return layer
+    receive_shipment(
+        key=next(KEYS),
+        shipment=slip,
+        counts={slip.lines.get().pk: Counted(good=pieces, damaged=0, bin_code="A-1")},
+        by=None,
+        at=NOW,
+    )
+    return CostLayer.objects.filter(store=store, part=part).latest("pk")
 
 
 @dataclass
