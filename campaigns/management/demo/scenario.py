@@ -225,7 +225,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                 Rule(
                     lines=("Corvane",),
                     engines=("T15",),
-                    built_days_ago=(1_500, 760),
+                    built_days_ago=(1_300, 900),
                 ),
             ),
             forms=(
@@ -328,7 +328,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                     lines=("Corvane", "Ketch"),
                     engines=("V27",),
                     plants=("Ostby",),
-                    built_days_ago=(2_600, 1_500),
+                    built_days_ago=(2_200, 1_650),
                 ),
             ),
             forms=(
@@ -388,10 +388,10 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
             risk="The vehicle may give off more fuel vapour than the standards allow.",
             rules=(
                 Rule(
-                    lines=("Tolmar", "Ketch"),
+                    lines=("Ketch",),
                     engines=("V27",),
-                    plants=("Kelda", "Ostby"),
-                    built_days_ago=(1_450, 800),
+                    plants=("Ostby",),
+                    built_days_ago=(1_300, 850),
                 ),
             ),
             forms=(
@@ -432,7 +432,14 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                 "for new straps until the last day and up to the odometer limit."
             ),
             risk="The door may rattle. Driving is not affected.",
-            rules=(Rule(lines=("Corvane",), plants=("Kelda",)),),
+            rules=(
+                Rule(
+                    lines=("Corvane",),
+                    engines=("T15",),
+                    plants=("Kelda",),
+                    model_years=(year - 5, year - 4, year - 3, year - 2),
+                ),
+            ),
             forms=(
                 Form(
                     code="E",
@@ -470,7 +477,13 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                 "when the vehicle is in for other work."
             ),
             risk="The charge port may not open in frost.",
-            rules=(Rule(lines=("Lumen",), engines=("E60",)),),
+            rules=(
+                Rule(
+                    lines=("Lumen",),
+                    engines=("E60",),
+                    built_days_ago=(1_500, 1_100),
+                ),
+            ),
             forms=(
                 Form(
                     code="A",
