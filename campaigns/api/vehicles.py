@@ -95,7 +95,12 @@ class VehicleView(APIView):
         parameters=[
             OpenApiParameter(
                 "vin",
-                str,
+                {
+                    "type": "string",
+                    "minLength": 17,
+                    "maxLength": 17,
+                    "pattern": "^[A-HJ-NPR-Za-hj-npr-z0-9]{17}$",
+                },
                 OpenApiParameter.PATH,
                 description="The VIN, 17 characters (49 CFR 565, ISO 3779).",
             )

@@ -7,6 +7,7 @@ from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections
 from hypothesis import HealthCheck, settings
 from schemathesis import GenerationMode
+from schemathesis.specs.openapi.checks import positive_data_acceptance
 
 from dealership.domain.staff import make_token
 from dealership.rules.roles import Role
@@ -51,7 +52,11 @@ schema = schemathesis.pytest.from_fixture("api")
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_answers_are_as_the_schema_says(case, key):
-    case.call_and_validate(headers={"Authorization": f"Token {key}"})
+    case.call_and_validate(
+        headers={"Authorization": f"Token {key}"},
+        # The check digit cannot be told in a schema: 17 good characters may be no VIN.
+        excluded_checks=[positive_data_acceptance],
+    )
 
 
 def test_a_good_vin_is_answered_as_the_schema_says(api, key):
