@@ -111,8 +111,12 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
     def validate_unique(self) -> None:
         """Leave that to the domain, which names the campaign that is in the way."""
 
-    def validate_constraints(self) -> None:
-        """Leave that to the domain, which names the field and the reason."""
+    def _get_validation_exclusions(self) -> set[str]:
+        """Leave the database's constraints to the domain, which says the reason."""
+        return set(super()._get_validation_exclusions()) | {
+            "maker_number",
+            "campaign_class",
+        }
 
 
 class AmendForm(CampaignForm):

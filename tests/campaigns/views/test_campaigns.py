@@ -78,8 +78,12 @@ def test_a_campaign_is_entered_and_its_criteria_come_next(signed_in):
     campaign = Campaign.objects.get()
     assert (campaign.state, campaign.restocking_basis_points) == ("draft", 1_500)
     assert (campaign.stop_sale, campaign.made_by) == (True, client.staff)
-    client.post(reverse("campaigns:new_campaign"), GIVEN)
+    again = client.post(reverse("campaigns:new_campaign"), GIVEN)
+    assert again.url == response.url
     assert Campaign.objects.count() == 1
+    other = client.post(reverse("campaigns:new_campaign"), GIVEN | {"code": "C-78"})
+    assert other.status_code == 400
+    assert "already here as C-77" in other.content.decode()
 
 
 @pytest.mark.parametrize(
