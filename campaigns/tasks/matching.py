@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from campaigns.domain.applying import apply_chunk
 from campaigns.domain.matching import match_chunk, to_match, told_counts
+from campaigns.domain.replenishment import ask_reconcile
 from campaigns.domain.vin_lists import Choices, take_in_list
 from campaigns.models import Campaign, CriteriaVersion
 from dealership.domain.jobs import JobRun, handles
@@ -35,7 +36,7 @@ def match(run: JobRun, *, version_id: int) -> dict[str, Any]:
 
 @handles("campaigns.apply", words=gettext_lazy("Applying an amendment"))
 def apply(run: JobRun, *, version_id: int) -> dict[str, Any]:
-    """Apply what a match found, chunk after chunk."""
+    """Apply what a match found, chunk after chunk, then have proposals follow."""
     version = CriteriaVersion.objects.get(pk=version_id)
     total = version.changes.count()
     done = version.changes.filter(applied=True).count()
@@ -45,6 +46,7 @@ def apply(run: JobRun, *, version_id: int) -> dict[str, Any]:
         if applied is None:
             break
         done += applied
+    ask_reconcile(store=None, by=run.job.asked_by, now=run.now())
     version.refresh_from_db()
     return told_counts(version)
 

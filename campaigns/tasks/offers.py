@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.domain.booking import lapse_missed
+from campaigns.domain.replenishment import ask_reconcile
 from campaigns.domain.requests import pass_on
 from dealership.domain.jobs import JobRun, handles
 from dealership.models import Store
@@ -20,7 +21,10 @@ MISSED_VISITS = "campaigns.missed_visits"
 
 @handles(RECEIVED, words=_("Giving parts that came in to those who wait"))
 def pass_on_received(run: JobRun, *, shipment_id: int) -> dict[str, Any]:
-    """Keep the promises on a delivery, then offer what is left to the waiting list."""
+    """Keep the promises on a delivery, then offer what is left to the waiting list.
+
+    The store's proposals are worked out anew after it.
+    """
     shipment = Shipment.objects.select_related("store").get(pk=shipment_id)
     now = run.now()
     offers = pass_on(
@@ -30,6 +34,7 @@ def pass_on_received(run: JobRun, *, shipment_id: int) -> dict[str, Any]:
         at=now,
         today=timezone.localdate(now),
     )
+    ask_reconcile(store=shipment.store, by=None, now=now)
     return {"offered": len(offers)}
 
 

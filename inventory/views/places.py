@@ -15,9 +15,13 @@ if TYPE_CHECKING:
 
 
 def parts_places(request: HttpRequest) -> list[Place]:
-    """Give board, deliveries, orders and returns; the one we are on is marked."""
+    """Give the places of the parts department; the one we are on is marked.
+
+    Proposals are the work's; they are known here by the name of their page alone.
+    """
     named = (
         (_("Board"), "inventory:parts"),
+        (_("Proposals"), "campaigns:proposals"),
         (_("Deliveries"), "inventory:shipments"),
         (_("Orders"), "inventory:orders"),
         (_("Returns"), "inventory:returns"),

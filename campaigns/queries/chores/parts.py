@@ -252,8 +252,8 @@ def failed_proof(*, store: Store, today: dt.date) -> Kind:
             reason=_("The books of parts do not balance"),
             about=_("nightly proof"),
             detail=one.error,
-            act=_("See where"),
-            target=Target(name="dealership:job", args=(one.pk,)),
+            act=_("See the board"),
+            target=Target(name="inventory:parts"),
             tone="bad",
         )
 
