@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from campaigns.models import (
     CampaignVehicle,
@@ -197,11 +196,6 @@ class AtCounter:
     def bookable(self) -> list[OpenCampaign]:
         """Give the campaigns that could be booked now."""
         return [one for one in self.campaigns if one.can_be_booked]
-
-    @property
-    def sentence(self) -> str:
-        """Say how things stand and what to do next."""
-        return _sentence(self)
 
 
 def vehicle_at_counter(
@@ -425,44 +419,4 @@ def _urgency(one: OpenCampaign) -> tuple[bool, bool, int, dt.date]:
         one.to_verify,
         _CLASS_ORDER.index(one.campaign_class),
         one.campaign.announced_on,
-    )
-
-
-def _sentence(at: AtCounter) -> str:
-    """Say first what matters most."""
-    if not at.campaigns:
-        return _without_campaigns(at)
-    codes = ", ".join(one.campaign.code for one in at.campaigns)
-    if at.must_not_be_handed_over:
-        said = _("Do not deliver this vehicle: %(codes)s is open.")
-    elif any(one.repair for one in at.campaigns):
-        said = _("%(codes)s is open, and the vehicle is in the workshop.")
-    elif at.bookable or any(one.booked for one in at.campaigns):
-        said = _day_sentence(at)
-    elif any(one.can_be_asked for one in at.campaigns):
-        said = _("%(codes)s is open and no part can be promised: record the request.")
-    elif any(one.to_verify for one in at.campaigns):
-        said = _("Verify first whether %(codes)s concerns this vehicle.")
-    else:
-        said = _("%(codes)s is open; the vehicle is on the waiting list.")
-    return said % {"codes": codes}
-
-
-def _without_campaigns(at: AtCounter) -> str:
-    if at.due:
-        return _("No campaign is open for this vehicle; scheduled work is due.")
-    return _("No campaign is open for this vehicle; there is nothing to do.")
-
-
-def _day_sentence(at: AtCounter) -> str:
-    """Say the day on which the vehicle can come, or does come."""
-    days = [one.earliest for one in at.bookable if one.earliest]
-    if days:
-        day = max(days)
-        return _(
-            "%(codes)s is open: the parts can be promised, book it for {day}."
-        ).replace("{day}", day.isoformat())
-    day = min(one.booked.on for one in at.campaigns if one.booked)
-    return _("%(codes)s is open and booked for {day}.").replace(
-        "{day}", day.isoformat()
     )

@@ -12,12 +12,14 @@ from django.db.models import Q
 from campaigns.models import Campaign, CampaignVehicle, Letter, Repair
 from campaigns.rules.lifecycle import STILL_OPEN, CampaignState
 from inventory.models import Part
-from vehicles.models import Tenure, Vehicle
+from vehicles.models import Vehicle
+from vehicles.queries.vehicles import begins_with, search, with_owners
 from vehicles.rules.vin import (
     VIN_LENGTH,
     Grade,
     Market,
     VinVerdict,
+    has_right_check_digit,
     judge_vin,
     normalise_vin,
     wrong_characters,
@@ -28,8 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from dealership.models import StaffMember
+    from vehicles.models import Tenure
 
-TAIL = 8
 SHORTEST = 3
 """Fewer characters than this find everything; only a whole code is looked for."""
 
@@ -69,6 +71,14 @@ class Found:
     answers: tuple[Answer, ...]
     unknown_vin: VinVerdict | None
     elsewhere: bool
+
+    @property
+    def digit_is_right(self) -> bool:
+        """Tell whether the check digit of an unknown VIN is right."""
+        verdict = self.unknown_vin
+        if verdict is None or wrong_characters(verdict.vin):
+            return False
+        return has_right_check_digit(verdict.vin)
 
     @property
     def first(self) -> Answer | None:
@@ -123,63 +133,27 @@ def may_be_registered(verdict: VinVerdict) -> bool:
     return verdict.grade is not Grade.REJECT and not wrong_characters(verdict.vin)
 
 
-def plate_forms(typed: str) -> set[str]:
-    """Give the ways in which a plate may have been written down."""
-    upper = typed.upper()
-    return {typed, upper, upper.replace(" ", ""), upper.replace("-", " ")}
-
-
 def _vehicles(typed: str, staff: StaffMember, limit: int) -> Iterator[Answer]:
-    """Find vehicles by VIN, last 8, plate, start of the VIN, and owner."""
-    mine = Vehicle.objects.for_staff(staff)
+    """Find vehicles by VIN, last 8, plate, owner; else by the beginning of the VIN."""
     code = normalise_vin(typed)
-    exact = list(
-        mine.filter(Q(vin=code) | Q(vin_tail=code) | Q(plate__in=plate_forms(typed)))[
-            :limit
-        ]
-    )
-    likely: list[Vehicle] = []
-    if len(exact) < limit and len(typed) >= SHORTEST:
-        likely = _likely_vehicles(typed, code, staff, limit - len(exact))
-    shown = list({one.pk: one for one in [*exact, *likely]}.values())
-    owners = _owners(shown)
+    shown = search(typed, staff, limit)
+    if not shown and len(code) >= SHORTEST:
+        mine = with_owners(Vehicle.objects.for_staff(staff))
+        shown = list(mine.filter(begins_with("vin", code))[:limit])
     still_open = _open_codes(shown)
-    exact_ids = {one.pk for one in exact}
+    numbers = {code, typed.upper()}
     for one in shown:
-        words = [str(one.model_year or ""), one.line, one.plate, owners.get(one.pk, "")]
+        tenures: list[Tenure] = getattr(one, "open_tenures", [])
+        names = [tenure.party.name for tenure in tenures[:1]]
+        words = [str(one.model_year or ""), one.line, one.plate, *names]
         yield Answer(
             kind=Kind.VEHICLE,
             target=one.vin,
             title=one.vin,
             detail=" · ".join(word for word in words if word),
-            exact=one.pk in exact_ids,
+            exact=bool(numbers & {one.vin, one.vin_tail, one.plate.upper()}),
             open_campaigns=tuple(still_open.get(one.pk, ())),
         )
-
-
-def _likely_vehicles(
-    typed: str, code: str, staff: StaffMember, limit: int
-) -> list[Vehicle]:
-    """Find vehicles whose VIN or owner's name begins like this, or holds the name."""
-    folded = typed.casefold()
-    mine = Vehicle.objects.for_staff(staff)
-    by_vin = list(mine.filter(vin__startswith=code)[:limit])
-    tenures = Tenure.objects.for_staff(staff).filter(
-        until__isnull=True, party__erased_at__isnull=True
-    )
-    by_owner: list[Vehicle] = []
-    for lookup in ("startswith", "contains"):
-        if len(by_owner) < limit:
-            rows = tenures.filter(**{f"party__name_folded__{lookup}": folded})
-            rows = rows.select_related("vehicle").order_by("party__name_folded", "pk")
-            by_owner += [row.vehicle for row in rows[:limit]]
-    return [*by_vin, *by_owner][: 2 * limit]
-
-
-def _owners(vehicles: Sequence[Vehicle]) -> dict[int, str]:
-    """Give the names of who has these vehicles now."""
-    rows = Tenure.objects.filter(vehicle__in=vehicles, until__isnull=True)
-    return dict(rows.order_by("pk").values_list("vehicle_id", "party__name"))
 
 
 def _open_codes(vehicles: Sequence[Vehicle]) -> dict[int, list[str]]:

@@ -28,6 +28,7 @@ from campaigns.queries.counter import vehicle_at_counter
 from campaigns.queries.visits import hours_of
 from campaigns.queries.waiting import place_of, waiting_list
 from campaigns.views.places import add_refusal
+from campaigns.views.said import counter_sentence
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.templatetags.formats import long_day
@@ -105,6 +106,7 @@ def _counter_page(
     ]
     context = {
         "at": at,
+        "sentence": counter_sentence(at),
         "vehicle": at.vehicle,
         "sections": sections,
         "may_book": may_book,
