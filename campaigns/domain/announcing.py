@@ -290,9 +290,9 @@ def _refuse_limits(facts: CampaignFacts, names: tuple[str, ...], sentence: str) 
 
 
 def _refuse_makers_number(facts: CampaignFacts, *, own: Campaign | None) -> None:
-    others = Campaign.objects.filter(
-        maker=facts.maker, maker_number=facts.maker_number
-    ).exclude(pk=own.pk if own else None)
+    others = Campaign.objects.filter(maker=facts.maker, maker_number=facts.maker_number)
+    if own is not None:
+        others = others.exclude(pk=own.pk)
     other = others.first()
     if other is not None:
         raise MakersNumberTaken(facts.maker_number, other.code)

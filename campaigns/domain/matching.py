@@ -30,6 +30,7 @@ from vehicles.rules.matching import Outcome, Verdict, match_many
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Mapping
 
     from dealership.models import StaffMember, Store
     from vehicles.rules.criteria import CriteriaSet
@@ -125,7 +126,7 @@ def to_match(version: CriteriaVersion) -> int:
 
 def _facts_after(
     version: CriteriaVersion, reached: int, size: int
-) -> list[dict[str, Any]]:
+) -> list[Mapping[str, Any]]:
     """Read the facts of the next vehicles, and how they stand in the campaign."""
     campaign = version.campaign_id
     listed = ListedVin.objects.filter(campaign=campaign, vin=OuterRef("vin"))
@@ -149,7 +150,7 @@ def _facts_after(
 
 
 def _changes_of(
-    version: CriteriaVersion, rows: list[dict[str, Any]], rules: CriteriaSet
+    version: CriteriaVersion, rows: list[Mapping[str, Any]], rules: CriteriaSet
 ) -> list[MatchedChange]:
     """Judge vehicles; gives the changes and counts them, and those kept."""
     has_list = rules.listed_vins is not None
@@ -180,7 +181,7 @@ def _changes_of(
     return changes
 
 
-def _facts_of(row: dict[str, Any], *, has_list: bool) -> VehicleFacts:
+def _facts_of(row: Mapping[str, Any], *, has_list: bool) -> VehicleFacts:
     return VehicleFacts(
         vin=row["vin"],
         model_year=row["model_year"],

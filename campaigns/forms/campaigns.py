@@ -113,7 +113,8 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
 
     def _get_validation_exclusions(self) -> set[str]:
         """Leave the database's constraints to the domain, which says the reason."""
-        return set(super()._get_validation_exclusions()) | {
+        theirs = super()._get_validation_exclusions()  # type: ignore[misc]
+        return set(theirs) | {
             "maker_number",
             "campaign_class",
         }

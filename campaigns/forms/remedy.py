@@ -21,6 +21,8 @@ from campaigns.models import (
     VariantLabour,
     VariantPart,
 )
+from campaigns.models.words import READING_WORDS
+from campaigns.rules.lifecycle import ReadingResult
 from campaigns.rules.remedy_choice import Condition, VehicleFact, read_conditions
 from dealership.forms.fields import MoneyField, PercentField
 from inventory.models import Part
@@ -337,7 +339,9 @@ class CheckForm(forms.ModelForm):  # type: ignore[type-arg]
         outside = self.fields["outside"]
         assert isinstance(outside, forms.ChoiceField)
         outside.choices = [
-            pair for pair in outside.choices if pair[0] not in {"", "pass"}
+            (result.value, words)
+            for result, words in READING_WORDS.items()
+            if result is not ReadingResult.PASS
         ]
         part = self.fields["replace_part"]
         assert isinstance(part, forms.ModelChoiceField)

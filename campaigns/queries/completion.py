@@ -161,7 +161,7 @@ def counts_of(
 ) -> dict[int, PopulationCounts]:
     """Count several campaigns at once; by campaign id."""
     if as_of is None:
-        groups: Iterable[dict[str, Any]] = _live_groups(campaign_ids, store_ids)
+        groups: Iterable[Mapping[str, Any]] = _live_groups(campaign_ids, store_ids)
         booked = _booked(campaign_ids, store_ids)
     else:
         groups = _past_groups(campaign_ids, store_ids, as_of, known_at)
@@ -194,7 +194,7 @@ def _population(
 
 def _live_groups(
     campaign_ids: Collection[int], store_ids: Collection[int] | None
-) -> Iterable[dict[str, Any]]:
+) -> Iterable[Mapping[str, Any]]:
     """Group the live rows by what their category is computed from."""
     return (
         _population(campaign_ids, store_ids)
@@ -214,7 +214,7 @@ def _past_groups(
     store_ids: Collection[int] | None,
     as_of: dt.date,
     known_at: dt.datetime | None,
-) -> Iterable[dict[str, Any]]:
+) -> Iterable[Mapping[str, Any]]:
     """Group the rows by what was in force on a day; one statement.
 
     Of the changes in force the one recorded last counts: the highest id, since ids
