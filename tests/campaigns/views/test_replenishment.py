@@ -1,0 +1,180 @@
+"""Pages of proposals and what is pressed on them."""
+
+import datetime as dt
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from campaigns.domain.replenishment import reconcile
+from campaigns.models import Replenishment
+from campaigns.rules.lifecycle import ProposalKind, ProposalState
+from dealership.models import Job
+from dealership.rules.roles import Role
+from inventory.models import GoodsReturn, PurchaseOrder
+from tests.factories.campaigns import ReplenishmentFactory
+from tests.factories.dealership import NOW, TODAY, StoreFactory
+from tests.factories.inventory import PartFactory
+from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
+
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
+
+
+@pytest.fixture
+def store():
+    return StoreFactory.create()
+
+
+@pytest.fixture
+def client(signed_in, store):
+    return signed_in(Role.PARTS_MANAGER, store)
+
+
+@pytest.fixture
+def order(store):
+    """Twenty vehicles are open, packs of five, an empty shelf."""
+    campaign = campaign_with_remedy(PartFactory.create(pack=5))
+    for _number in range(20):
+        open_vehicle(campaign, store)
+    reconcile(today=TODAY, at=NOW)
+    return Replenishment.objects.get()
+
+
+def url_of(proposal, act=""):
+    return reverse(f"campaigns:{act}proposal", args=[proposal.pk])
+
+
+def test_the_list_names_the_first_and_its_day(client, order):
+    page = client.get(reverse("campaigns:proposals")).content.decode()
+    act, _dot, _rest = order.sentence.partition(". ")
+    assert (
+        f"One part waits for your decision, due today: {order.part.number}. {act}."
+        in page
+    )
+
+
+def test_the_list_costs_the_same_for_one_and_for_three(client, store):
+    def queries():
+        with CaptureQueriesContext(connection) as caught:
+            client.get(reverse("campaigns:proposals"))
+        return len(caught)
+
+    facts = {"store": store, "kind": ProposalKind.ORDER, "act_by": TODAY, "quantity": 5}
+    client.get(reverse("campaigns:proposals"))
+    ReplenishmentFactory.create(**facts)
+    ReplenishmentFactory.create(store=store, kind=ProposalKind.NOTHING)
+    one = queries()
+    for _number in range(2):
+        ReplenishmentFactory.create(**facts)
+        ReplenishmentFactory.create(store=store, kind=ProposalKind.NOTHING)
+    assert queries() == one
+
+
+def test_the_page_has_sentence_table_runway_and_every_number(client, order):
+    page = client.get(url_of(order)).content.decode()
+    act, _dot, rest = order.sentence.partition(". ")
+    assert f"{act}." in page
+    assert rest in page
+    assert "What other numbers would do" in page
+    assert "share of outcomes to be covered" in page
+    assert "<svg" in page
+    assert page.count('class="is-act"') == 1
+
+
+def test_accepting_places_the_order_and_a_second_press_none(client, order):
+    for _press in range(2):
+        answer = client.post(url_of(order, "accept_"), {"key": "k"})
+        assert answer.status_code == 302
+    assert PurchaseOrder.objects.get().lines.get().quantity == order.quantity
+    page = client.get(url_of(order)).content.decode()
+    assert "This proposal is closed" in page
+    assert "Order 1" in page
+
+
+def test_another_number_without_reason_is_asked_for_it(client, order):
+    answer = client.post(
+        url_of(order, "change_"), {"change-key": "k", "change-quantity": "10"}
+    )
+    assert answer.status_code == 409
+    assert "This field is required." in answer.content.decode()
+    assert not PurchaseOrder.objects.exists()
+
+
+def test_a_broken_pack_is_refused_with_its_sentence(client, order):
+    answer = client.post(
+        url_of(order, "change_"),
+        {"change-key": "k", "change-quantity": "7", "change-why": "few"},
+    )
+    assert answer.status_code == 409
+    assert (
+        f"{order.part.number} comes in packs of 5, at least 5 pieces an order; 7 cannot"
+        " be ordered." in answer.content.decode()
+    )
+
+
+def test_another_number_with_reason_is_ordered_and_both_are_kept(client, order):
+    client.post(
+        url_of(order, "change_"),
+        {"change-key": "k", "change-quantity": "10", "change-why": "Holiday week"},
+    )
+    order.refresh_from_db()
+    assert (order.state, order.done_quantity) == (ProposalState.CHANGED, 10)
+    page = client.get(reverse("campaigns:proposals") + "?show=decided").content.decode()
+    assert "Holiday week" in page
+
+
+def test_declining_keeps_the_reason_and_orders_nothing(client, order):
+    client.post(
+        url_of(order, "decline_"), {"decline-key": "k", "decline-why": "Maker sends"}
+    )
+    order.refresh_from_db()
+    assert (order.state, order.done_why) == (ProposalState.DECLINED, "Maker sends")
+    assert not PurchaseOrder.objects.exists()
+
+
+def test_a_proposal_that_was_replaced_is_refused_and_the_newer_one_linked(
+    client, order
+):
+    reconcile(today=TODAY + dt.timedelta(days=1), at=NOW)
+    newer = Replenishment.objects.get(state=ProposalState.OPEN)
+    answer = client.post(url_of(order, "accept_"), {"key": "k"})
+    assert answer.status_code == 409
+    page = answer.content.decode()
+    assert "A newer proposal has taken the place of this one" in page
+    assert url_of(newer) in page
+    assert "a day has passed" in client.get(url_of(newer)).content.decode()
+
+
+def test_a_return_is_boxed_and_leads_to_its_page(client, store):
+    part = PartFactory.create()
+    campaign = campaign_with_remedy(part, returns_until=TODAY + dt.timedelta(days=10))
+    put_on_shelf(store, part, 12, campaign.earmark)
+    reconcile(today=TODAY, at=NOW)
+    proposal = Replenishment.objects.get()
+    answer = client.post(url_of(proposal, "accept_"), {"key": "k"})
+    boxed = GoodsReturn.objects.get()
+    assert answer.url == reverse("inventory:goods_return", args=[boxed.pk])
+
+
+def test_working_out_now_leaves_one_job_a_press(client, store):
+    url = reverse("campaigns:work_out_proposals")
+    first = client.post(url, {"key": "k"})
+    assert client.post(url, {"key": "k"}).url == first.url
+    job = Job.objects.get(kind="campaigns.reconcile")
+    assert (job.arguments, job.store) == ({"store_id": store.pk}, store)
+    assert client.post(url, {}).status_code == 403
+
+
+def test_who_may_not_order_sees_and_cannot_press(signed_in, store, order):
+    technician = signed_in(Role.TECHNICIAN, store)
+    page = technician.get(url_of(order)).content.decode()
+    assert url_of(order, "accept_") not in page
+    assert technician.post(url_of(order, "accept_"), {"key": "k"}).status_code == 403
+
+
+def test_a_proposal_of_another_store_is_not_found(signed_in, order):
+    other = signed_in(Role.PARTS_MANAGER)
+    assert other.get(url_of(order)).status_code == 404
+    assert other.post(url_of(order, "accept_"), {"key": "k"}).status_code == 404
