@@ -35,6 +35,7 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
     restocking_basis_points = PercentField(
         label=_("Restocking charge, per cent"),
         required=False,
+        initial=1_500,
         help_text=_("What the manufacturer keeps of the price of returned parts."),
     )
 
