@@ -54,6 +54,7 @@ def draw_band(
     ink is the ``color`` of where it stands, so light, dark and paper work alike.
     """
     x = {"field": "x", "type": "quantitative", "title": x_title}
+    x["axis"] = {"format": "d", "tickMinStep": 1}  # type: ignore[assignment]
     x["scale"] = {"domain": [0, last_x], "nice": False}  # type: ignore[assignment]
     share = {"type": "quantitative", "title": y_title, "axis": {"format": ".0%"}}
     share["scale"] = {"domain": [0, 1]}
