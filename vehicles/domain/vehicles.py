@@ -174,17 +174,18 @@ def change_owner(
     holds the owner's facts and ``tenure_from``. Tells whether anything has changed.
     Raises OwnerStartsTooEarly.
     """
-    assert record.tenure_from is not None
+    since = record.tenure_from
+    assert since is not None
     with transaction.atomic():
         row = Vehicle.objects.select_for_update(of=("self",)).get(pk=vehicle.pk)
         record = VehicleRecord.from_json(record.to_json() | {"vin": row.vin})
-        terms = Terms(store_id=row.store_id, day=record.tenure_from, source=source)
+        terms = Terms(store_id=row.store_id, day=since, source=source)
         merger = Merger.over([record], terms)
         role = (record.role or TenureRole.OWNER).value
         tenure = merger.known.tenures.get((row.pk, role))
         outcome = merger.take(1, record)
         if outcome.faults and tenure is not None:
-            raise OwnerStartsTooEarly(record.tenure_from, tenure["since"])
+            raise OwnerStartsTooEarly(since, tenure["since"])
         changed = outcome.state == "changed"
         if changed:
             merger.batch.write(

@@ -27,18 +27,23 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from django.db.models import QuerySet
+    from django.utils.functional import _StrPromise
 
 _DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 _ADDRESS = ("street", "street2", "city", "region", "postal_code", "country")
 
 
-def _day(label: str, *, required: bool = False, help_text: str = "") -> forms.DateField:
+def _day(
+    label: _StrPromise, *, required: bool = False, help_text: _StrPromise | str = ""
+) -> forms.DateField:
     return forms.DateField(
         label=label, required=required, help_text=help_text, widget=_DAY
     )
 
 
-def _text(label: str, longest: int, *, required: bool = False) -> forms.CharField:
+def _text(
+    label: _StrPromise, longest: int, *, required: bool = False
+) -> forms.CharField:
     return forms.CharField(label=label, max_length=longest, required=required)
 
 
@@ -193,7 +198,7 @@ class RegisterForm(FactsForm):
         return VehicleRecord(**told)
 
 
-class VehicleFilter(django_filters.FilterSet):
+class VehicleFilter(django_filters.FilterSet):  # type: ignore[misc] (no types)
     """What the list of vehicles may be narrowed to; it stands in the address."""
 
     q = django_filters.CharFilter(

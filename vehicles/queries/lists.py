@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from dealership.models import StaffMember
+    from vehicles.models.vehicle_list import VehicleListQuerySet
 
 TO_APPLY = (RowState.NEW, RowState.CHANGED)
 TO_MEND = (RowState.REFUSED, RowState.ASK)
@@ -28,7 +29,7 @@ def count_states(vehicle_list: VehicleList) -> dict[str, int]:
     return counts | {"rows": sum(counts.values())}
 
 
-def lists_of(staff: StaffMember) -> QuerySet[VehicleList]:
+def lists_of(staff: StaffMember) -> VehicleListQuerySet:
     """Give the lists of a person's stores, the latest first."""
     rows = VehicleList.objects.for_staff(staff)
     return rows.select_related("upload", "store", "made_by", "job")

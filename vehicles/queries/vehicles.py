@@ -13,9 +13,8 @@ from vehicles.rules.vin import VIN_LENGTH, normalise_vin
 
 
 if TYPE_CHECKING:
-    from django.db.models import QuerySet
-
     from dealership.models import StaffMember
+    from vehicles.models.vehicle import VehicleQuerySet
 
 TAIL_LENGTH = 8
 """Characters at the end of a VIN by which people and papers name a vehicle."""
@@ -30,7 +29,7 @@ def begins_with(field: str, text: str) -> Q:
     return Q(**{f"{field}__startswith": text})
 
 
-def with_owners(rows: QuerySet[Vehicle]) -> QuerySet[Vehicle]:
+def with_owners(rows: VehicleQuerySet) -> VehicleQuerySet:
     """Read the people who have the vehicles now along, in one more query."""
     open_tenures = Tenure.objects.filter(until__isnull=True).select_related("party")
     return rows.select_related("store").prefetch_related(
@@ -88,7 +87,7 @@ def search(text: str, staff: StaffMember, limit: int = 8) -> list[Vehicle]:
     return []
 
 
-def vehicles_of(staff: StaffMember) -> QuerySet[Vehicle]:
+def vehicles_of(staff: StaffMember) -> VehicleQuerySet:
     """Give the vehicles of a person's stores with the people who have them now."""
     return with_owners(Vehicle.objects.for_staff(staff))
 

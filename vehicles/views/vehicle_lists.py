@@ -340,13 +340,13 @@ def refused_rows(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 patterns = [
-    path("vehicles/lists/", lists_page, name="vehicle_lists"),
-    path("vehicles/lists/<int:pk>/", list_page, name="vehicle_list"),
-    path("vehicles/lists/<int:pk>/columns/", correct_columns, name="list_columns"),
-    path("vehicles/lists/<int:pk>/sheet/", correct_sheet, name="list_sheet"),
-    path("vehicles/lists/<int:pk>/row/", decide_row, name="decide_row"),
-    path("vehicles/lists/<int:pk>/years/", decide_all, name="decide_all"),
-    path("vehicles/lists/<int:pk>/apply/", apply_list, name="apply_list"),
-    path("vehicles/lists/<int:pk>/abandon/", abandon_list, name="abandon_list"),
-    path("vehicles/lists/<int:pk>/refused.csv", refused_rows, name="refused_rows"),
+    path("lists/", lists_page, name="vehicle_lists"),
+    path("lists/<int:pk>/", list_page, name="vehicle_list"),
+    path("lists/<int:pk>/columns/", correct_columns, name="list_columns"),
+    path("lists/<int:pk>/sheet/", correct_sheet, name="list_sheet"),
+    path("lists/<int:pk>/row/", decide_row, name="decide_row"),
+    path("lists/<int:pk>/years/", decide_all, name="decide_all"),
+    path("lists/<int:pk>/apply/", apply_list, name="apply_list"),
+    path("lists/<int:pk>/abandon/", abandon_list, name="abandon_list"),
+    path("lists/<int:pk>/refused.csv", refused_rows, name="refused_rows"),
 ]

@@ -74,7 +74,7 @@ def _vehicle(request: HttpRequest, vin: str) -> Vehicle:
     return get_object_or_404(rows, vin=normalise_vin(vin))
 
 
-def _facts(vehicle: Vehicle) -> list[tuple[str, Any]]:
+def _facts(vehicle: Vehicle) -> list[tuple[Any, Any]]:
     """Give the facts of a vehicle in the order of its form, in words."""
     shown = []
     for name in FACT_FIELDS:
@@ -192,9 +192,9 @@ def new_owner(request: HttpRequest, vin: str) -> HttpResponse:
 
 
 patterns = [
-    path("vehicles/", vehicles_page, name="vehicles"),
-    path("vehicles/new/", new_vehicle, name="new_vehicle"),
-    path("vehicles/<str:vin>/", vehicle_page, name="vehicle"),
-    path("vehicles/<str:vin>/edit/", edit_vehicle, name="edit_vehicle"),
-    path("vehicles/<str:vin>/owner/", new_owner, name="new_owner"),
+    path("", vehicles_page, name="vehicles"),
+    path("new/", new_vehicle, name="new_vehicle"),
+    path("<str:vin>/", vehicle_page, name="vehicle"),
+    path("<str:vin>/edit/", edit_vehicle, name="edit_vehicle"),
+    path("<str:vin>/owner/", new_owner, name="new_owner"),
 ]
