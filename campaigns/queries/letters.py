@@ -112,14 +112,16 @@ def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
 
 
 def rounds_of(rounds: QuerySet[LetterRound]) -> QuerySet[LetterRound]:
-    """Give rounds as a list shows them, with the counts of each."""
-    return rounds.select_related("campaign", "store", "text").annotate(
+    """Give rounds as a list shows them, the last first, with the counts of each."""
+    counted = rounds.select_related("campaign", "store", "text").annotate(
         letter_count=Count("letters", distinct=True),
         left_out=Count("omissions", distinct=True),
         returned=Count(
             "letters", filter=Q(letters__returned_on__isnull=False), distinct=True
         ),
     )
+    # Counting drops the order that the table states.
+    return counted.order_by("-id")
 
 
 def register_rows(

@@ -7,6 +7,7 @@ which nobody has said how to make that thing (``THINGS``).
 import uuid
 
 import pytest
+from django.core.files.base import ContentFile
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
@@ -134,12 +135,52 @@ def goods_return(store):
     return {"pk": line.goods_return_id}
 
 
+def shipped_return(store):
+    line = i.ReturnLineFactory.create(
+        goods_return__store=store, goods_return__state="shipped"
+    )
+    return {"pk": line.goods_return_id}
+
+
 def shipment(store):
     return {"pk": i.ShipmentLineFactory.create(shipment__store=store).shipment_id}
 
 
 def dispute(store):
     row = i.DisputeFactory.create(shipment_line__shipment__store=store)
+    return {"pk": row.pk}
+
+
+def claim(store):
+    row = c.ClaimFactory.create(repair__campaign_vehicle__vehicle__store=store)
+    c.ClaimLineFactory.create(claim=row)
+    return {"pk": row.pk}
+
+
+def letter_round(store):
+    pdf = ContentFile(b"%PDF-1.7", "letters.pdf")
+    return {"pk": c.LetterRoundFactory.create(store=store, pdf=pdf).pk}
+
+
+def report(store):
+    files = {
+        kind: ContentFile(b"made", f"report.{kind}") for kind in ("pdf", "csv", "xlsx")
+    }
+    row = c.ReportFactory.create(store=store, state="made", made_at=d.NOW, **files)
+    return {"pk": row.pk}
+
+
+def waiting_report(store):
+    return {"pk": c.ReportFactory.create(store=store).pk}
+
+
+def proposal(store):
+    return {"pk": c.ReplenishmentFactory.create(store=store).pk}
+
+
+def vehicle_list(store):
+    row = v.VehicleListFactory.create(store=store, state="staged")
+    v.StagedRowFactory.create(vehicle_list=row)
     return {"pk": row.pk}
 
 
@@ -153,7 +194,7 @@ THINGS = {
     "campaigns:complete_repair": repair,
     "campaigns:counter": vehicle,
     "campaigns:job_card": repair,
-    "campaigns:population_act": lambda s: population_row(s) | {"act": "verify"},
+    "campaigns:population_act": lambda s: population_row(s) | {"act": "confirm"},
     "campaigns:population_vehicle": population_row,
     "campaigns:record_reading": reading,
     "campaigns:repair": repair,
@@ -179,7 +220,7 @@ THINGS = {
     "dealership:take_post": post,
     "inventory:announce_delivery": order,
     "inventory:cancel_order": order,
-    "inventory:cancel_return": goods_return,
+    "inventory:cancel_return": shipped_return,
     "inventory:confirm_order": order,
     "inventory:credit_return": goods_return,
     "inventory:dispute": dispute,
@@ -188,6 +229,37 @@ THINGS = {
     "inventory:redate_shipment": shipment,
     "inventory:ship_return": goods_return,
     "inventory:shipment": shipment,
+    "campaigns:claim": claim,
+    "campaigns:pay_claim": claim,
+    "campaigns:reject_claim": claim,
+    "campaigns:submit_claim": claim,
+    "campaigns:write_off_claim": claim,
+    "campaigns:cancel_round": letter_round,
+    "campaigns:letter_round": letter_round,
+    "campaigns:register_csv": letter_round,
+    "campaigns:register_xlsx": letter_round,
+    "campaigns:round_pdf": letter_round,
+    "campaigns:set_round": letter_round,
+    "campaigns:report": waiting_report,
+    "campaigns:report_csv": report,
+    "campaigns:report_pdf": report,
+    "campaigns:report_xlsx": report,
+    "campaigns:accept_proposal": proposal,
+    "campaigns:change_proposal": proposal,
+    "campaigns:decline_proposal": proposal,
+    "campaigns:proposal": proposal,
+    "vehicles:abandon_list": vehicle_list,
+    "vehicles:apply_list": vehicle_list,
+    "vehicles:decide_all": vehicle_list,
+    "vehicles:decide_row": vehicle_list,
+    "vehicles:list_columns": vehicle_list,
+    "vehicles:list_sheet": vehicle_list,
+    "vehicles:refused_rows": vehicle_list,
+    "vehicles:vehicle_list": vehicle_list,
+    "vehicles:edit_vehicle": vehicle,
+    "vehicles:new_owner": vehicle,
+    "vehicles:vehicle": vehicle,
+    "campaigns:step_round": lambda s: letter_round(s) | {"step": "printed"},
 }
 CAMPAIGN = "a campaign belongs to all stores; its pages show each store its own rows"
 REMEDY = "the remedy of a campaign, which belongs to all stores"
@@ -219,6 +291,11 @@ SHARED = {
     "campaigns:variant": REMEDY,
     "campaigns:variant_facts": REMEDY,
     "campaigns:vin_list": CAMPAIGN,
+    "campaigns:account": CAMPAIGN,
+    "campaigns:campaign_letters": CAMPAIGN,
+    "campaigns:campaign_report": CAMPAIGN,
+    "campaigns:letter_text": "texts belong to all stores",
+    "campaigns:statement": CAMPAIGN,
     "inventory:part": PART,
     "inventory:put_aside": PART,
 }
@@ -305,18 +382,20 @@ def test_a_thing_of_another_store_is_not_found(name, signed_in):
     assert 404 in answers
 
 
+# Found by what is posted with it; its own test is that of the counter's view.
+BY_WHAT_IS_POSTED = {"campaigns:request_remedy", "vehicles:decide_row"}
+
+
 @pytest.mark.django_db
-@pytest.mark.parametrize("name", sorted(set(THINGS) & set(GUARDED)))
+@pytest.mark.parametrize("name", sorted(set(THINGS) & set(GUARDED) - BY_WHAT_IS_POSTED))
 def test_the_same_thing_of_one_s_own_store_is_found(name, signed_in):
     """Without this, the walk above could pass by a misspelt maker."""
     client = signed_in(Role.ADMINISTRATOR)
-    client.raise_request_exception = False
     address = reverse(name, kwargs=words_of(name, client.store))
 
     answers = {client.get(address).status_code, client.post(address).status_code}
 
     assert 404 not in answers
-    assert 500 not in answers
 
 
 @pytest.mark.django_db
@@ -326,10 +405,14 @@ def test_each_plain_page_opens_on_an_empty_house(name, signed_in):
 
     response = client.get(reverse(name))
 
-    assert response.status_code in {200, 302, 405}
+    # The job card asks for the job in its question: without one there is none.
+    expected = {404} if name == "campaigns:open_repair" else {200, 302, 405}
+    assert response.status_code in expected
 
 
 def test_every_capability_opens_something():
-    opened = set(GUARDED.values()) | {Capability.USE_API}
+    # One page shows reports to who may see them and a form to who may make them.
+    inside = {Capability.USE_API, Capability.MAKE_REPORTS}
+    opened = set(GUARDED.values()) | inside
 
     assert set(Capability) - opened == set()
