@@ -164,7 +164,7 @@ def test_a_list_of_an_unknown_maker_is_refused_until_somebody_says_it_is_right(
 def test_a_list_without_one_right_vin_changes_nothing(signed_in):
     client = signed_in(Role.SERVICE_MANAGER)
     campaign = CampaignFactory.create()
-    send(client, campaign, csv_of("1;nothing;North"))
+    send(client, campaign, csv_of("1;nothing", header="No;Remark"))
     upload = Upload.objects.get()
     url = at("vin_list_choices", campaign, upload.pk)
     page = client.get(url)
