@@ -19,6 +19,7 @@ from dealership.rules.jobs import Timed
 
 # Hours are those of settings.TIME_ZONE.
 TIMETABLE = (
+    Timed("campaigns.missed_visits", hour=1),
     Timed("campaigns.reconcile", hour=2),
     Timed("inventory.check_books", hour=3),
     Timed("dealership.erase_uploads", hour=4),

@@ -225,5 +225,5 @@ def test_one_visit_or_three_take_the_same_queries(
             )
         with django_assert_num_queries(12):
             assert advisor.get("/visits/").status_code == 200
-        with django_assert_num_queries(25):
+        with django_assert_num_queries(20):
             assert advisor.get(url).status_code == 200
