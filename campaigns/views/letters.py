@@ -156,7 +156,7 @@ def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
                     at=timezone.now(),
                 )
             except Refusal as refusal:
-                add_refusal(form, refusal)
+                messages.error(request, refusal.sentence)
             else:
                 return redirect("campaigns:letter_round", pk=drawn.pk)
     rounds = list(rounds_of(_rounds(request).in_store(store).filter(campaign=campaign)))
@@ -290,7 +290,7 @@ def step_round(request: HttpRequest, pk: int, step: str) -> HttpResponse:
                 at=timezone.now(),
             )
         except Refusal as refusal:
-            add_refusal(form, refusal)
+            messages.error(request, refusal.sentence)
         else:
             return redirect("campaigns:letter_round", pk=pk)
     return _round_page(request, row, form)
