@@ -11,7 +11,7 @@ import datetime as dt
 from campaigns.rules.lifecycle import CampaignClass, RoundKind
 
 
-SHIPPED_FROM = dt.date(2026, 1, 1)
+SHIPPED_FROM = dt.date(2020, 1, 1)
 """From when the shipped wording is in force: before any campaign of this house."""
 
 _HOW = (

@@ -13,6 +13,7 @@ from campaigns.management.demo import scenario
 from campaigns.management.demo.ending import close_for_good, settle_old_disputes
 from campaigns.management.demo.fleet import make_cast, make_vehicles
 from campaigns.management.demo.history import Play, lose_some, play_campaign
+from campaigns.management.demo.morning import set_today
 from campaigns.management.demo.opening import moment, write_scheduled_item
 from dealership.models import Store
 
@@ -67,3 +68,4 @@ def make(*, seed: int, vehicles: int) -> None:
             close_for_good(play, campaigns[plot.code])
         else:
             lose_some(play, campaigns[plot.code], LOST)
+    set_today(play, campaigns)

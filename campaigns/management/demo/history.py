@@ -10,10 +10,12 @@ from itertools import count
 from typing import TYPE_CHECKING
 
 import numpy as np
+from django.db.models import F
 
 from campaigns.domain.booking import PartsNotThere, book_visit, mark_missed
 from campaigns.domain.claims import record_payment, reject, submit
 from campaigns.domain.first_batch import receive
+from campaigns.domain.letters import draw_up_round, mark_posted
 from campaigns.domain.lifecycle import move, record_reach
 from campaigns.domain.repairs import complete_repair, open_repair, record_reading
 from campaigns.domain.requests import record_request
@@ -28,6 +30,8 @@ from campaigns.rules.lifecycle import (
     Outcome,
     Reach,
     RequestState,
+    RoundKind,
+    RoundState,
     VisitState,
     WorkState,
 )
@@ -109,9 +113,44 @@ def play_campaign(play: Play, plot: Plot) -> Campaign:
     )
     for batch in batches:
         play.on(arrives, lambda day, batch=batch: _count_in(play, plot, batch, day))
+    for kind, days in (
+        (RoundKind.FIRST, plot.letters),
+        (RoundKind.REMINDER, plot.reminder),
+    ):
+        if days is not None:
+            play.on(
+                play.today - dt.timedelta(days=days),
+                lambda day, kind=kind: write_to_owners(play, campaign, kind, day),
+            )
     start = plot.letters if plot.letters is not None else plot.announced
     _put_requests(play, plot, campaign, play.today - dt.timedelta(days=start))
     return campaign
+
+
+def write_to_owners(
+    play: Play, campaign: Campaign, kind: RoundKind, day: dt.date
+) -> None:
+    """Send a round of letters of long ago.
+
+    Its sheets are not set: papers of past rounds have been let go, and their
+    register stays.
+    """
+    by, at = play.cast.staff["office"], moment(day, 8)
+    for store in play.cast.stores.values():
+        drawn = draw_up_round(
+            key=play.key("round"),
+            campaign=campaign,
+            store=store,
+            kind=kind,
+            today=day,
+            by=by,
+            at=at,
+        )
+        drawn.letters.update(printed_on=day, page=F("position"))
+        drawn.sheets = drawn.letters.count()
+        drawn.state, drawn.printed_on = RoundState.PRINTED, day
+        drawn.save(update_fields=["state", "printed_on", "sheets"])
+        mark_posted(letter_round=drawn, on=day, by=by, at=at)
 
 
 def _count_in(play: Play, plot: Plot, batch: Allocation, day: dt.date) -> None:

@@ -1,0 +1,160 @@
+"""A list of vehicles and owners, from the stored file to applied."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import random
+import uuid
+from typing import TYPE_CHECKING
+
+from django.core.files.base import File
+from django.db import connection, transaction
+from django.utils import timezone
+
+from campaigns.management.benches.measuring import (
+    Result,
+    seconds_of,
+    throw_away_house,
+)
+from dealership.domain.jobs import run_job
+from dealership.models import StaffMember, Store
+from dealership.rules.jobs import JobState
+from vehicles.domain import lists
+from vehicles.models import Tenure
+from vehicles.rules.vin import check_digit
+
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from django.db.backends.utils import CursorWrapper
+
+    from vehicles.models import VehicleList
+
+ROWS = {"small": 4_000, "full": 100_000}
+HEADERS = (
+    "VIN No.", "Yr", "Model", "Engine Code", "Built", "Sold Date", "Mileage",
+    "Last Visit", "Tag", "First Name", "Last Name", "Address 1", "City", "ST", "ZIP",
+    "Phone",
+)  # fmt: skip
+_FIRST = "Ada Bram Cleo Dov Esme Finn Gita Hugo Iris Jonas Kaia Lars Mila Nils Otto Pia"
+_LAST = "Ashdown Birkett Corrin Dunmore Elphick Fenwright Garrow Hespel Jorvik Kestle"
+_YEAR_CODES = "FGHJKLMNPR"
+_FIRST_YEAR = 2015
+_FAULTS = 0.005
+
+
+def run(size: str) -> Result:
+    """Measure the whole path of a list against writing its cells and nothing else."""
+    rows = ROWS[size]
+    with throw_away_house() as folder:
+        path = folder / "list.csv"
+        write_list(path, rows)
+        bare = seconds_of(lambda: _bare(path))
+        ours = seconds_of(lambda: _take_in(path))
+        taken = Tenure.objects.count()
+        assert taken > rows * (1 - 3 * _FAULTS), taken
+    name = "copy" if connection.vendor == "postgresql" else "bare_insert"
+    return Result(
+        name="import", size=size, items=rows, seconds=ours, yardsticks={name: bare}
+    )
+
+
+def write_list(path: Path, rows: int, seed: int = 5) -> None:
+    """Write an invented list, with a wrong VIN in every hundredth row."""
+    chance = random.Random(seed)  # noqa: S311 (invented data, the same every time)
+    with path.open("w", encoding="utf-8", newline="") as target:
+        writer = csv.writer(target)
+        writer.writerow(HEADERS)
+        writer.writerows(_row(number, chance) for number in range(rows))
+
+
+def _row(number: int, chance: random.Random) -> list[object]:
+    code = chance.choice(_YEAR_CODES)
+    year = _FIRST_YEAR + _YEAR_CODES.index(code)
+    head, tail = f"1U0KT{chance.choice('ABCD')}A4", f"{code}1{number:06}"
+    vin = f"{head}{check_digit(f'{head}0{tail}')}{tail}"
+    if chance.random() < _FAULTS:
+        vin = vin[:-1]
+    elif chance.random() < _FAULTS:
+        vin = f"{vin[:-1]}{(int(vin[-1]) + 1) % 10}"
+    built = dt.date(year - 1, 6, 1) + dt.timedelta(days=chance.randrange(300))
+    sold = built + dt.timedelta(days=chance.randrange(20, 200))
+    seen = sold + dt.timedelta(days=chance.randrange(10, 300))
+    form = chance.choice(("%m/%d/%Y", "%Y-%m-%d", "%d %b %Y"))
+    return [
+        vin,
+        year,
+        chance.choice(("Corvane", "Tarn Cross", "Helix", "Morrow")),
+        chance.choice(("T15", "K20", "E2")),
+        built.strftime(form),
+        sold.strftime("%m/%d/%Y"),
+        f"{chance.randrange(100, 120_000):,}",
+        seen.strftime("%m/%d/%y"),
+        f"KLR {number % 10_000:04}",
+        chance.choice(_FIRST.split()),
+        f"{chance.choice(_LAST.split())}-{chance.randrange(400)}",
+        f"{chance.randrange(9_999)} Quarry Road",
+        "Tannersby",
+        "IL",
+        chance.choice(("60000", "2108", "60001-1234")),
+        f"(217) 555-{chance.randrange(10_000):04}",
+    ]
+
+
+def _take_in(path: Path) -> None:
+    """Take the list in by the very jobs that a worker does."""
+    store = Store.objects.create(code="BENCH", name="Bench store")
+    by = StaffMember.objects.create(username="bench")
+    with path.open("rb") as file:
+        vehicle_list = lists.take_list(
+            key=str(uuid.uuid4()),
+            file=File(file),
+            name=path.name,
+            choices={"kind": "light"},
+            store=store,
+            by=by,
+            at=timezone.now(),
+            today=timezone.localdate(),
+        )
+    _work(vehicle_list)
+    lists.apply_list(vehicle_list=vehicle_list, by=by, at=timezone.now())
+    _work(vehicle_list)
+
+
+def _work(vehicle_list: VehicleList) -> None:
+    vehicle_list.refresh_from_db()
+    assert vehicle_list.job_id is not None
+    job = run_job(job_id=vehicle_list.job_id, clock=timezone.now)
+    assert job is not None
+    assert job.state == JobState.DONE, job.error_detail
+
+
+def _bare(path: Path) -> None:
+    """Write the cells of the list into a table of texts: the yardstick."""
+    columns = ", ".join(f"c{n} text" for n in range(len(HEADERS)))
+    unlogged = "UNLOGGED " if connection.vendor == "postgresql" else ""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(f"CREATE {unlogged}TABLE bench_bare ({columns})")
+        if connection.vendor == "postgresql":
+            _copy(cursor, path)
+        else:
+            _insert(cursor, path)
+        cursor.execute("DROP TABLE bench_bare")
+
+
+def _copy(cursor: CursorWrapper, path: Path) -> None:
+    statement = "COPY bench_bare FROM STDIN WITH (FORMAT csv, HEADER true)"
+    with cursor.copy(statement) as copy, path.open("rb") as source:  # type: ignore[attr-defined]
+        while piece := source.read(io.DEFAULT_BUFFER_SIZE * 16):
+            copy.write(piece)
+
+
+def _insert(cursor: CursorWrapper, path: Path) -> None:
+    marks = ", ".join(["%s"] * len(HEADERS))
+    with path.open(encoding="utf-8", newline="") as source:
+        reader = csv.reader(source)
+        next(reader)
+        cursor.executemany(f"INSERT INTO bench_bare VALUES ({marks})", reader)  # noqa: S608 (only marks)

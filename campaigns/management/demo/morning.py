@@ -1,0 +1,145 @@
+"""What lies on each person's desk this morning."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from campaigns.domain.booking import PartsNotThere, book_visit, mark_arrived
+from campaigns.domain.repairs import open_repair, record_reading
+from campaigns.domain.requests import record_request
+from campaigns.management.demo.opening import moment
+from campaigns.models import CampaignVehicle
+from campaigns.rules.lifecycle import WorkState
+from dealership.domain.jobs import enqueue
+from dealership.rules.workdays import business_day_from
+from inventory.domain.receiving import redate_shipment
+from inventory.models import Shipment
+
+
+if TYPE_CHECKING:
+    from campaigns.management.demo.history import Play
+    from campaigns.models import Campaign, Visit
+
+VISITS_TODAY = 4
+WAITING = 9
+
+
+def set_today(play: Play, campaigns: dict[str, Campaign]) -> None:
+    """Book today's visits, leave one in the workshop and some on the waiting list."""
+    _expect_first_batch(play)
+    visits = _visits_today(play, campaigns["SR-26-01"], play.today, VISITS_TODAY)
+    _visits_today(
+        play,
+        campaigns["SR-26-03"],
+        business_day_from(play.today + dt.timedelta(days=1)),
+        VISITS_TODAY,
+    )
+    if visits:
+        _in_the_workshop(play, visits[0])
+    for visit in visits[1:2]:
+        mark_arrived(
+            visit=visit,
+            by=play.cast.staff["advisor"],
+            at=moment(play.today, 8),
+        )
+    _waiting(play, campaigns["SR-26-04"])
+    enqueue(
+        kind="campaigns.reconcile",
+        arguments={},
+        by=None,
+        store=None,
+        now=moment(play.today, 7),
+    )
+
+
+def _expect_first_batch(play: Play) -> None:
+    """Let the newest first batch come in today, where it was still on its way."""
+    for shipment in Shipment.objects.filter(
+        received_at=None, expected_on__gt=play.today, order=None
+    ):
+        redate_shipment(
+            shipment=shipment,
+            expected_on=play.today,
+            by=play.cast.staff["parts"],
+            at=moment(play.today, 7),
+        )
+
+
+def _open_rows(play: Play, campaign: Campaign, wanted: int) -> list[CampaignVehicle]:
+    store = play.cast.stores["EMR"]
+    rows = CampaignVehicle.objects.filter(
+        campaign=campaign,
+        store=store,
+        work_state=WorkState.OPEN,
+        first_asked_on=None,
+        reach="reachable",
+        vehicle__standing="customer",
+    ).select_related("vehicle", "store", "campaign")
+    return list(rows.order_by("-vehicle__vin")[:wanted])
+
+
+def _visits_today(
+    play: Play, campaign: Campaign, on: dt.date, wanted: int
+) -> list[Visit]:
+    asked = play.today - dt.timedelta(days=3)
+    visits = []
+    for turn, row in enumerate(_open_rows(play, campaign, wanted)):
+        tenure = row.vehicle.tenures.filter(until=None).select_related("party").first()
+        try:
+            visit = book_visit(
+                key=play.key("today"),
+                vehicle=row.vehicle,
+                store=row.store,
+                on=on,
+                jobs=[row],
+                by=play.cast.staff["advisor"],
+                at=moment(asked),
+                today=asked,
+                hour=dt.time(8 + turn),
+                who=tenure.party.name if tenure else "",
+                contact=tenure.party.phone if tenure else "",
+            )
+        except PartsNotThere:
+            break
+        visits.append(visit)
+    return visits
+
+
+def _in_the_workshop(play: Play, visit: Visit) -> None:
+    """Open a repair whose first reading is out of limits."""
+    repair = open_repair(
+        key=play.key("bay"),
+        store=visit.store,
+        visit_job=visit.jobs.get(),
+        technician=play.cast.staff["technician"],
+        by=play.cast.staff["advisor"],
+        at=moment(play.today, 8),
+    )
+    check = repair.variant.checks.filter(low__isnull=False).first()
+    if check is not None and check.low is not None:
+        record_reading(
+            repair=repair,
+            check=check,
+            value=check.low * Decimal("0.9"),
+            unit=check.unit,
+            by=play.cast.staff["technician"],
+            at=moment(play.today, 9),
+        )
+
+
+def _waiting(play: Play, campaign: Campaign) -> None:
+    """Put callers of the last days on the waiting list of the newest campaign."""
+    for turn, row in enumerate(_open_rows(play, campaign, WAITING)):
+        tenure = row.vehicle.tenures.filter(until=None).select_related("party").first()
+        asked = play.today - dt.timedelta(days=max(0, 4 - turn // 2))
+        record_request(
+            key=play.key("wait"),
+            campaign_vehicle=row,
+            who=tenure.party.name if tenure else "",
+            contact=tenure.party.phone if tenure else "",
+            asked_on=asked,
+            by=play.cast.staff["advisor"],
+            at=moment(asked),
+        )
