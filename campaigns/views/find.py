@@ -85,9 +85,9 @@ def _sentence(found: Found) -> str:
             "The vehicle %(vin)s is looked after by another store of the group."
         ) % {"vin": found.text}
     if found.unknown_vin is not None:
-        return _("No vehicle with the VIN %(vin)s is known here.") % {
-            "vin": found.unknown_vin.vin
-        }
+        return _(
+            "No vehicle with the VIN %(vin)s is known here; compare it with the papers."
+        ) % {"vin": found.unknown_vin.vin}
     return _("Nothing is known here as “%(text)s”. Check it and type it again.") % {
         "text": found.text
     }

@@ -26,7 +26,7 @@ def counter_sentence(at: AtCounter) -> str:
         "%(n)s campaign is open", "%(n)s campaigns are open", len(at.campaigns)
     ) % {"n": len(at.campaigns)}
     if at.must_not_be_handed_over:
-        lead = _("Do not deliver: %(open)s") % {"open": lead[0].lower() + lead[1:]}
+        lead = _("Do not deliver; %(open)s") % {"open": lead}
     acts = _acts(at.campaigns)
     return f"{lead}: {'; '.join(acts)}." if acts else f"{lead}."
 

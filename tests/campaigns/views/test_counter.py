@@ -1,6 +1,7 @@
 """The counter and the booking form, as an advisor meets them."""
 
 import datetime as dt
+import re
 import uuid
 
 import pytest
@@ -361,3 +362,20 @@ def test_own_stock_has_no_owner_to_name(signed_in):
 
     assert "<dt>Owner</dt>" not in said
     assert "new stock" in said
+
+
+def test_the_main_act_is_reached_with_the_tab_key(signed_in):
+    client = signed_in(Role.SERVICE_ADVISOR)
+    part = PartFactory.create()
+    put_on_shelf(client.store, part, 1)
+    row = open_vehicle(campaign_with_remedy(part), client.store)
+
+    said = client.get(counter_of(row)).content.decode()
+    form = client.get(book_url(row)).content.decode()
+
+    # native links and buttons in the order of the page: nothing else takes the focus
+    assert f'<a class="button button-main" href="{book_url(row)}">' in said
+    assert '<button class="button button-main" type="submit">Book the visit' in form
+    for page in (said, form):
+        assert set(re.findall(r'tabindex="([^"]*)"', page)) <= {"-1"}
+        assert "onclick" not in page

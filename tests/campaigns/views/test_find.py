@@ -125,9 +125,13 @@ def test_an_unknown_vin_says_what_the_check_digit_tells(signed_in):
     register = f"{reverse('vehicles:new_vehicle')}?vin={right}"
 
     said = advisor.get(FIND, {"q": right}).content.decode()
-    assert f"No vehicle with the VIN {right} is known here." in said
+    assert (
+        f"No vehicle with the VIN {right} is known here; compare it with the papers."
+        in said
+    )
     assert "The check digit is right" in said
     assert register in said
+    assert "Choose one." not in said
     assert register not in technician.get(FIND, {"q": right}).content.decode()
     refused = advisor.get(FIND, {"q": wrong}).content.decode()
     assert "The check digit at position 9 is “1” where" in refused

@@ -74,4 +74,4 @@ def test_a_vehicle_that_must_stay_says_so_first():
         campaign=campaign_with_remedy(code="A-1"), vehicle=vehicle
     )
 
-    assert said(vehicle).startswith("Do not deliver: 1 campaign is open")
+    assert said(vehicle).startswith("Do not deliver; 1 campaign is open: ")
