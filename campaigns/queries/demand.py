@@ -330,7 +330,7 @@ def _bookings(
     }
 
 
-def _counted(rows: QuerySet[CampaignVehicle]) -> dict[Cell, dict[int | None, int]]:
+def _counted(rows: QuerySet[Any]) -> dict[Cell, dict[int | None, int]]:
     """Count vehicles by variant."""
     groups = (
         rows.order_by()
@@ -361,7 +361,7 @@ def _nested(groups: Iterable[Any]) -> dict[Cell, dict[int | None, int]]:
 
 
 def _own_stock(
-    rows: QuerySet[CampaignVehicle],
+    rows: QuerySet[Any],
 ) -> dict[Cell, dict[int | None, dict[dt.date | None, int]]]:
     """Count the store's own vehicles by the day that is planned for them."""
     groups = (
@@ -467,7 +467,7 @@ def _by_place(row: tuple[Any, ...]) -> tuple[Any, ...]:
     return store, campaign, which or 0, day
 
 
-def _by_days(group: dict[str, Any]) -> tuple[Any, ...]:
+def _by_days(group: Mapping[str, Any]) -> tuple[Any, ...]:
     """Sort groups of days, as above."""
     names = ("store_id", "campaign_id", "first", "latest", "until")
     return tuple(group[name] for name in names)
