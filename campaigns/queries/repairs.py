@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Sum
 from django.utils import timezone
 
-from campaigns.models import CheckReading, Repair, VariantCheck
+from campaigns.models import CheckReading, ClaimLine, Repair, VariantCheck
 from campaigns.models.words import PAYER_WORDS, READING_WORDS
 from campaigns.queries.remedies import ALL, earmarks_of, limits_of, line_payer
 from campaigns.rules.claim_amounts import (
@@ -20,7 +20,7 @@ from campaigns.rules.claim_amounts import (
     sublet_line,
 )
 from campaigns.rules.eligibility import Cover, Verdict, judge_eligibility
-from campaigns.rules.lifecycle import Outcome, Payer, ReadingResult
+from campaigns.rules.lifecycle import ClaimLineKind, Outcome, Payer, ReadingResult
 from dealership.rules.money import share_of_basis_points
 from inventory.models import Balance, Reservation
 from inventory.rules.accounts import ReservationState
@@ -188,11 +188,25 @@ def lines_of(repair: Repair) -> list[PayerLine]:
     fitted = list(repair.parts.select_related("part").order_by("pk"))
     remedied = repair.outcome == Outcome.REMEDIED
     verdict = repair_cover(repair, odometer_miles=repair.odometer)
+    claimed = set(
+        ClaimLine.objects.filter(
+            claim__repair=repair, kind=ClaimLineKind.LABOUR
+        ).values_list("title", flat=True)
+    )
+    labour = [
+        line
+        for line in repair.variant.labour.order_by("pk")
+        if line.title in claimed
+        or (
+            remedied
+            and line_payer(Payer(line.payer), verdict.payer) is not Payer.MANUFACTURER
+        )
+    ]
     return payer_lines(
         repair=repair,
         verdict=verdict,
         fitted=fitted,
-        labour=list(repair.variant.labour.order_by("pk")) if remedied else [],
+        labour=labour,
         allowances=list(repair.variant.allowances.all()) if remedied else [],
     )
 
