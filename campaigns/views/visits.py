@@ -162,8 +162,8 @@ def _cautions(line: VisitLine) -> list[str]:
 
 def _visit_sentence(line: VisitLine, today: dt.date) -> str:
     """Say how a visit stands and what to do next."""
-    row = line.visit
-    match VisitState(row.state):
+    row, state = line.visit, VisitState(line.visit.state)
+    match state:
         case VisitState.BOOKED:
             said = _booked_words(line, today)
         case VisitState.ARRIVED:
