@@ -51,7 +51,7 @@ class PartNumberField(forms.CharField):
     """A part by its number, as typed or scanned."""
 
     def __init__(self, **options: Any) -> None:  # noqa: ANN401 (Django's)
-        options.setdefault("label", gettext_lazy("part number"))
+        options.setdefault("label", gettext_lazy("Part number"))
         super().__init__(max_length=40, **options)
         self.widget.attrs.setdefault("autocomplete", "off")
 

@@ -15,26 +15,26 @@ class ReturnForm(forms.Form):
 
     key = KeyField()
     part = PartNumberField()
-    earmark = EarmarkField(label=gettext_lazy("from the stock set apart for"))
-    quantity = PiecesField(label=gettext_lazy("pieces"))
-    last_date = DayField(label=gettext_lazy("accepted until"), required=False)
+    earmark = EarmarkField(label=gettext_lazy("From the stock set apart for"))
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    last_date = DayField(label=gettext_lazy("Accepted until"), required=False)
     restocking_basis_points = PercentField(
-        label=gettext_lazy("restocking charge, per cent"), initial=1_500
+        label=gettext_lazy("Restocking charge, per cent"), initial=1_500
     )
 
 
 class ShipForm(forms.Form):
     """The day on which the carrier took a return."""
 
-    shipped_on = DayField(label=gettext_lazy("shipped on"))
+    shipped_on = DayField(label=gettext_lazy("Shipped on"))
 
 
 class CreditForm(forms.Form):
     """The supplier's credit note."""
 
-    number = forms.CharField(label=gettext_lazy("credit note"), max_length=40)
-    dated = DayField(label=gettext_lazy("dated"))
-    freight_cents = MoneyField(label=gettext_lazy("freight taken off"), required=False)
+    number = forms.CharField(label=gettext_lazy("Credit note"), max_length=40)
+    dated = DayField(label=gettext_lazy("Dated"))
+    freight_cents = MoneyField(label=gettext_lazy("Freight taken off"), required=False)
 
 
 class AsideForm(forms.Form):
@@ -42,13 +42,13 @@ class AsideForm(forms.Form):
 
     key = KeyField()
     act = forms.ChoiceField(
-        label=gettext_lazy("what to do"),
+        label=gettext_lazy("What to do"),
         choices=[
             ("aside", gettext_lazy("put free pieces into quarantine")),
             ("back", gettext_lazy("free pieces from quarantine")),
             ("scrap", gettext_lazy("scrap pieces from quarantine")),
         ],
     )
-    earmark = EarmarkField(label=gettext_lazy("stock"))
-    quantity = PiecesField(label=gettext_lazy("pieces"))
-    why = forms.CharField(label=gettext_lazy("reason"), max_length=200)
+    earmark = EarmarkField(label=gettext_lazy("Stock"))
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    why = forms.CharField(label=gettext_lazy("Reason"), max_length=200)

@@ -29,7 +29,7 @@ class EarmarkField(EarmarkChoice):
         super().__init__(
             queryset=Earmark.objects.all(),
             required=False,
-            empty_label=gettext_lazy("common stock, for any use"),
+            empty_label=gettext_lazy("Common stock, for any use"),
             **options,
         )
 
@@ -43,10 +43,10 @@ class OrderForm(forms.Form):
 
     key = KeyField()
     part = PartNumberField()
-    quantity = PiecesField(label=gettext_lazy("pieces"))
-    earmark = EarmarkField(label=gettext_lazy("set apart for"))
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    earmark = EarmarkField(label=gettext_lazy("Set apart for"))
     expected_on = DayField(
-        label=gettext_lazy("expected on"),
+        label=gettext_lazy("Expected on"),
         required=False,
         help_text=gettext_lazy("Empty: today and the part's usual days of delivery."),
     )
@@ -77,17 +77,17 @@ class ConfirmForm(forms.Form):
 class SlipForm(forms.Form):
     """A delivery against an order: its packing slip, its pieces, its bill if at hand."""
 
-    number = forms.CharField(label=gettext_lazy("packing slip"), max_length=40)
-    expected_on = DayField(label=gettext_lazy("expected on"))
+    number = forms.CharField(label=gettext_lazy("Packing slip"), max_length=40)
+    expected_on = DayField(label=gettext_lazy("Expected on"))
     bill_number = forms.CharField(
-        label=gettext_lazy("bill number"),
+        label=gettext_lazy("Bill number"),
         max_length=40,
         required=False,
         help_text=gettext_lazy(
             "If the bill has come with it; the price is the one ordered."
         ),
     )
-    bill_dated = DayField(label=gettext_lazy("bill dated"), required=False)
+    bill_dated = DayField(label=gettext_lazy("Bill dated"), required=False)
 
     def __init__(
         self,

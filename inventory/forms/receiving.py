@@ -97,7 +97,7 @@ class RedateForm(forms.Form):
     """A new day for a delivery that is late."""
 
     expected_on = DayField(
-        label=gettext_lazy("expected on"),
+        label=gettext_lazy("Expected on"),
         help_text=gettext_lazy("Parts are promised from the working day after it."),
     )
 
@@ -106,7 +106,7 @@ class DisputeForm(forms.Form):
     """How a dispute ends."""
 
     how = forms.ChoiceField(
-        label=gettext_lazy("how it ends"),
+        label=gettext_lazy("How it ends"),
         choices=[
             (DisputeState.CREDITED, gettext_lazy("credited: the supplier pays")),
             (DisputeState.REPLACED, gettext_lazy("replaced: pieces have come")),
@@ -114,17 +114,17 @@ class DisputeForm(forms.Form):
         ],
         widget=forms.RadioSelect,
     )
-    dated = DayField(label=gettext_lazy("dated"))
+    dated = DayField(label=gettext_lazy("Dated"))
     number = forms.CharField(
-        label=gettext_lazy("credit note"), max_length=40, required=False
+        label=gettext_lazy("Credit note"), max_length=40, required=False
     )
     amount_cents = MoneyField(
-        label=gettext_lazy("amount credited"),
+        label=gettext_lazy("Amount credited"),
         required=False,
         help_text=gettext_lazy("Empty: the whole cost of the pieces."),
     )
     why = forms.CharField(
-        label=gettext_lazy("reason"),
+        label=gettext_lazy("Reason"),
         max_length=200,
         required=False,
         help_text=gettext_lazy("Needed when money is given up."),

@@ -20,20 +20,25 @@ _SUBJECTS = {
 }
 
 
+# the reason of these movements already names the paper
+_NAMED_BY_REASON = frozenset({"shipment", "return"})
+
+
 @register.simple_tag
-def promised_to(subject: str) -> str:
+def promised_to(subject: str, why: str = "") -> str:
     """Say for what pieces moved or are promised, with a link where there is a page.
 
-    A movement's own row number stands in its subject as ``kind:number``; what belongs
-    to a page that is not there is said in words alone.
+    ``why`` is the movement's own reason, said before it.
     """
     kind, _colon, number = subject.partition(":")
     known = _SUBJECTS.get(kind)
     if known is None or not number.isdecimal():
-        return subject
+        return f"{why} {subject}".strip()
     words = str(known[0]) % {"number": number}
+    if why and kind in _NAMED_BY_REASON:
+        words, why = why, ""
     try:
         url = reverse(known[1], args=[int(number)])
     except NoReverseMatch:
-        return words
-    return format_html('<a href="{}">{}</a>', url, words)
+        return f"{why} {words}".strip()
+    return format_html('{} <a href="{}">{}</a>', why, url, words)
