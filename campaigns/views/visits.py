@@ -162,19 +162,19 @@ def _cautions(line: VisitLine) -> list[str]:
 
 def _visit_sentence(line: VisitLine, today: dt.date) -> str:
     """Say how a visit stands and what to do next."""
-    row, state = line.visit, VisitState(line.visit.state)
-    match state:
-        case VisitState.BOOKED:
-            said = _booked_words(line, today)
-        case VisitState.ARRIVED:
-            said = _("The vehicle is here; open the repair of each job.")
-        case VisitState.DONE:
-            said = _("Done on %(day)s.")
-        case VisitState.MISSED:
-            said = _("Nobody came on %(day)s; the parts are free again.")
-        case VisitState.CANCELLED:
-            said = _("Called off; the parts are free again.")
-    return said % {"day": long_day(row.on)}
+    state = VisitState(line.visit.state)
+    said = _booked_words(line, today) if state is VisitState.BOOKED else _words(state)
+    return said % {"day": long_day(line.visit.on)}
+
+
+def _words(state: VisitState) -> str:
+    """Say how a visit stands that has begun or ended."""
+    return {
+        VisitState.ARRIVED: _("The vehicle is here; open the repair of each job."),
+        VisitState.DONE: _("Done on %(day)s."),
+        VisitState.MISSED: _("Nobody came on %(day)s; the parts are free again."),
+        VisitState.CANCELLED: _("Called off; the parts are free again."),
+    }[state]
 
 
 def _booked_words(line: VisitLine, today: dt.date) -> str:
