@@ -198,7 +198,7 @@ class RegisterForm(FactsForm):
         return VehicleRecord(**told)
 
 
-class VehicleFilter(django_filters.FilterSet):  # type: ignore[misc] (no types)
+class VehicleFilter(django_filters.FilterSet):  # type: ignore[misc]  # it has no types
     """What the list of vehicles may be narrowed to; it stands in the address."""
 
     q = django_filters.CharFilter(

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from rest_framework.request import Request
 
 VEHICLES = {"small": 2_000, "full": 100_000}
-ASKED = {"small": 300, "full": 2_000}
+ASKED = {"small": 150, "full": 2_000}
 CAMPAIGNS = 5
 _SQL = """
 SELECT v.vin, v.line, v.model_year, c.code, c.title, cv.work_state
@@ -151,7 +151,7 @@ def _furnish(count: int) -> tuple[list[str], StaffMember]:
             campaign_class=classes[number % len(classes)],
             state="running",
             supplier=supplier,
-            earmark=Earmark.objects.create(code=f"B{number}", name=f"B{number}"),
+            earmark=Earmark.objects.create(code=f"B{number}"),
             announced_on=today,
             made_at=now,
         )

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from vehicles.models import VehicleList
 
-ROWS = {"small": 4_000, "full": 100_000}
+ROWS = {"small": 2_000, "full": 100_000}
 HEADERS = (
     "VIN No.", "Yr", "Model", "Engine Code", "Built", "Sold Date", "Mileage",
     "Last Visit", "Tag", "First Name", "Last Name", "Address 1", "City", "ST", "ZIP",
