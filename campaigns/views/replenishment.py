@@ -71,7 +71,7 @@ def _list_sentence(open_now: list[Replenishment], today: dt.date) -> str:
     act, _why = queries.said(first)
     return ngettext(
         "One part waits for your decision, due %(when)s: %(part)s. %(act)s",
-        "%(n)d parts wait for your decision; first %(part)s, due %(when)s: %(act)s",
+        "%(n)d parts wait for your decision; begin with %(part)s: %(act)s",
         len(open_now),
     ) % {
         "n": len(open_now),

@@ -97,6 +97,16 @@ def sentence_of(groups: Sequence[Group], day: dt.date) -> str:
             % told
         )
     told["when"] = day_words(first.deadline, day)
+    if first.deadline < day:
+        return (
+            ngettext(
+                "One thing waits for you, %(when)s: %(reason)s (%(about)s).",
+                "%(n)d things wait for you; the first is %(when)s: %(reason)s"
+                " (%(about)s).",
+                len(chores),
+            )
+            % told
+        )
     return (
         ngettext(
             "One thing waits for you, due %(when)s: %(reason)s (%(about)s).",

@@ -43,14 +43,14 @@ def proposals(*, store: Store, today: dt.date) -> Kind:
     )
 
     def write(one: Replenishment) -> Chore:
-        said = {"n": one.quantity}
         reason = (
-            _("Order %(n)d pieces") if one.kind == ProposalKind.ORDER
-            else _("Return %(n)d pieces")
-        )  # fmt: skip
+            ngettext("Order %(n)d piece", "Order %(n)d pieces", one.quantity)
+            if one.kind == ProposalKind.ORDER
+            else ngettext("Return %(n)d piece", "Return %(n)d pieces", one.quantity)
+        )
         return Chore(
             kind="proposal",
-            reason=reason % said,
+            reason=reason % {"n": one.quantity},
             about=f"{one.part.number} {one.part.name}",
             detail=", ".join(one.facts.get("campaigns", [])),
             deadline=one.act_by,
@@ -112,7 +112,11 @@ def disputes(*, store: Store, today: dt.date) -> Kind:
         line = one.shipment_line
         return Chore(
             kind="dispute",
-            reason=_("%(n)d pieces billed, %(what)s")
+            reason=ngettext(
+                "%(n)d piece billed, %(what)s",
+                "%(n)d pieces billed, %(what)s",
+                one.quantity,
+            )
             % {"n": one.quantity, "what": DISPUTE_KIND_WORDS[DisputeKind(one.kind)]},
             about=line.part.number,
             detail=_("packing slip %(number)s") % {"number": line.shipment.number},
