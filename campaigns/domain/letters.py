@@ -339,6 +339,7 @@ def set_chunk(*, letter_round: LetterRound, number: int) -> int:
         sheet for sheet in sheets.values() if not sheet.missing and not sheet.too_long
     ]
     starts: dict[str, int] = {}
+    pages = 0
     if fit:
         laid = lay_out_letters(
             sender_of(letter_round.store),
@@ -347,12 +348,13 @@ def set_chunk(*, letter_round: LetterRound, number: int) -> int:
             campaign=letter_round.campaign.code,
             numbers=shared_lines(letter_round.campaign),
         )
+        pages = laid.pages
         starts = {sheet.code: laid.starts[sheet.code] for sheet in fit}
         _keep(_chunk_name(letter_round, number, "pdf"), laid.pdf)
     told = {
         "starts": starts,
         "tight": [sheet.code for sheet in fit if not sheet.setting.fits],
-        "pages": laid.pages if fit else 0,
+        "pages": pages,
     }
     _keep(listed, json.dumps(told).encode())
     return len(letters)
@@ -377,7 +379,8 @@ def bind_round(*, letter_round: LetterRound) -> int:
     whole = io.BytesIO()
     title = f"{letter_round.campaign.code} {letter_round.number}"
     sheets = merge_pdfs(parts, whole, title=title)
-    pages, before = {}, 1
+    pages: dict[str, int] = {}
+    before = 1
     for chunk in told:
         pages |= {code: before + page for code, page in chunk["starts"].items()}
         before += chunk["pages"]

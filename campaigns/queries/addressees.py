@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Iterator
 
+    from django.db.models import QuerySet
+
     from campaigns.models import Campaign
     from campaigns.rules.eligibility import Limits
     from dealership.models import Store
@@ -57,7 +59,7 @@ def decide_addressees(
         yield _decide(row, limits, campaign.earmark.code, on)
 
 
-def _open_rows(campaign: Campaign, store: Store):  # type: ignore[no-untyped-def]  # noqa: ANN202
+def _open_rows(campaign: Campaign, store: Store) -> QuerySet[CampaignVehicle]:
     """Give the open vehicles with their people and addresses."""
     tenures = Tenure.objects.select_related("party").prefetch_related(
         Prefetch("party__addresses", Address.objects.filter(current=True))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -56,13 +56,17 @@ from dealership.views.jobs import job_card
 
 
 if TYPE_CHECKING:
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponseBase
 
+    from campaigns.models.letter import LetterRoundQuerySet
+    from dealership.documents.sheets import Cell
+
+AnswerT = TypeVar("AnswerT", bound="HttpResponseBase")
 A_PAGE = 50
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def _rounds(request: HttpRequest):  # type: ignore[no-untyped-def]  # noqa: ANN202
+def _rounds(request: HttpRequest) -> LetterRoundQuerySet:
     """Give the rounds of the person's stores."""
     return LetterRound.objects.for_staff(staff_of(request))
 
@@ -193,7 +197,7 @@ def _round_page(
     left = row.omissions.order_by("reason").values("reason").annotate(n=Count("pk"))
     by_hand = list(rows.filter(address_fits=False)) if row.pdf else []
     for letter in page:
-        letter.returned_words = _return_words(letter.returned_why)
+        letter.returned_words = _return_words(letter.returned_why)  # type: ignore[attr-defined]
     context = {
         "round": row,
         "page_obj": page,
@@ -324,12 +328,12 @@ def register(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     return handed_out(HttpResponse(body, content_type=mime, headers=headers))
 
 
-def _said(line):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def _said(line: tuple[Cell, ...]) -> tuple[Cell, ...]:
     """Say the reason of a return in words."""
-    return (*line[:-1], _return_words(line[-1]))
+    return (*line[:-1], _return_words(str(line[-1])))
 
 
-def handed_out(response):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+def handed_out(response: AnswerT) -> AnswerT:
     """Mark a download so that no browser guesses at it or keeps it."""
     response["X-Content-Type-Options"] = "nosniff"
     response["Cache-Control"] = "private, no-store"

@@ -47,7 +47,8 @@ def reports(request: HttpRequest) -> HttpResponse:
     rows = rows.select_related("campaign", "asked_by")
     page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
     for report in page:
-        report.shares = shares_of(report.figures) if report.figures else (None, None)
+        shares = shares_of(report.figures) if report.figures else (None, None)
+        report.shares = shares  # type: ignore[attr-defined]
     return render(request, "campaigns/reports.html", {"page_obj": page})
 
 

@@ -19,7 +19,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
-from fontTools.ttLib import TTFont
+from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
 from dealership.rules.refusals import Refusal
 
@@ -192,7 +192,7 @@ def _engine() -> Any:  # noqa: ANN401 (the engine has no types)
 def _own_files_only(engine: Any) -> Any:  # noqa: ANN401 (the engine has no types)
     """Make the fetcher that gives our static files and refuses all else."""
 
-    class OwnFiles(engine.urls.URLFetcher):  # type: ignore[misc, name-defined]
+    class OwnFiles(engine.urls.URLFetcher):  # type: ignore[misc]
         """Static files of this house, by name; nothing else."""
 
         def fetch(self, url: str, headers: object = None) -> object:  # noqa: ARG002
