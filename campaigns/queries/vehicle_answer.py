@@ -164,7 +164,7 @@ def _variants_of(
     )
     found: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for line in lines:
-        found[line["campaign"]].append(line)
+        found[line["campaign"]].append(dict(line))
     return found
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_POST, require_safe
@@ -37,11 +37,11 @@ ENTRIES_A_PAGE = 50
 JOBS_A_PAGE = 25
 
 _PLACES = (
-    ("settings", Capability.SEE_SETTINGS, lambda: _("Store")),
-    ("staff", Capability.SEE_SETTINGS, lambda: _("Staff")),
-    ("trail", Capability.SEE_SETTINGS, lambda: _("Trail")),
-    ("work", Capability.SEE_SETTINGS, lambda: _("Background work")),
-    ("token", Capability.USE_API, lambda: _("Key for programs")),
+    ("settings", Capability.SEE_SETTINGS, gettext_lazy("Store")),
+    ("staff", Capability.SEE_SETTINGS, gettext_lazy("Staff")),
+    ("trail", Capability.SEE_SETTINGS, gettext_lazy("Trail")),
+    ("work", Capability.SEE_SETTINGS, gettext_lazy("Background work")),
+    ("token", Capability.USE_API, gettext_lazy("Key for programs")),
 )
 
 
@@ -50,7 +50,7 @@ def settings_places(request: HttpRequest) -> list[Place]:
     staff, store = staff_of(request), store_of(request)
     return [
         Place(
-            label=label(),
+            label=label,
             url=reverse(f"dealership:{name}"),
             current=request.path == reverse(f"dealership:{name}"),
         )
