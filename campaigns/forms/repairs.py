@@ -25,8 +25,12 @@ if TYPE_CHECKING:
     from dealership.models import Store
     from inventory.models import Part
 
+    PeopleField = forms.ModelChoiceField[StaffMember]
+else:
+    PeopleField = forms.ModelChoiceField
 
-class TechnicianField(forms.ModelChoiceField):
+
+class TechnicianField(PeopleField):
     """Somebody of the store who records repairs."""
 
     def __init__(self, **options: Any) -> None:  # noqa: ANN401 (Django's)

@@ -263,7 +263,7 @@ def _arrived_before_bill(
             _Early(
                 part=layer.part.number,
                 since=layer.received_on,
-                pieces=-layer.came,
+                pieces=-vars(layer)["came"],
                 unit_cents=layer.unit_cost_cents,
             )
         )
@@ -379,9 +379,9 @@ def _shelves(scope: _Scope, of: Mapping[int, _Ledger]) -> None:
     for layer in layers:
         bill = layer.bill_line.bill if layer.bill_line else None
         for figure, pieces in (
-            ("on_hand", layer.here),
-            ("in_transit", layer.moving),
-            ("charged_to_customers", layer.sold),
+            ("on_hand", vars(layer)["here"]),
+            ("in_transit", vars(layer)["moving"]),
+            ("charged_to_customers", vars(layer)["sold"]),
         ):
             of[layer.earmark_id or 0].add(
                 figure,

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Sequence
 
-    from django.db.models import QuerySet
     from django.utils.functional import _StrPromise
 
     from campaigns.models import (
@@ -41,6 +40,7 @@ if TYPE_CHECKING:
         Variant,
         VariantLabour,
     )
+    from campaigns.models.workshop import RepairQuerySet
     from dealership.models import Store
     from inventory.models import Earmark, Part
 
@@ -151,7 +151,7 @@ class JobCard:
         return until is not None and until < self.today
 
 
-def repairs_with_all() -> QuerySet[Repair]:
+def repairs_with_all() -> RepairQuerySet:
     """Read repairs with what their pages name."""
     return Repair.objects.select_related(
         "store",

@@ -313,7 +313,7 @@ def test_the_job_card_is_a_paper(shop, bay):
     words = " ".join(pdf[0].get_textpage().get_text_range().split())
     assert "The manufacturer's instruction prevails" in words
     assert "Torque of the rail bolts" in words
-    assert "at least 42" in words
+    assert "from 42 to 48 Nm" in words
     assert repair.vehicle.vin[-4:] in words
 
 
