@@ -222,5 +222,5 @@ def test_pages_ask_the_same_with_one_row_and_three(office, django_assert_num_que
         VehicleListFactory.create_batch(rows, store=office.store, state="applied")
         with django_assert_num_queries(9):
             office.get(address)
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(7):
             office.get(LISTS)
