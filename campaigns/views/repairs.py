@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import (
     require_http_methods,
     require_POST,
@@ -235,6 +236,10 @@ def job_card_paper(request: HttpRequest, pk: int) -> HttpResponse:
     return response
 
 
+_UNIT_WORDS = {
+    Unit.MILLIMETRE.value: gettext_lazy("Measure in millimetres instead"),
+    Unit.INCH.value: gettext_lazy("Measure in inches instead"),
+}
 _JOB_NAMES = ("visit_job", "campaign_vehicle", "scheduled_item", "vehicle")
 
 
@@ -416,7 +421,7 @@ def _check_context(
     return {
         "now": now,
         "unit": unit,
-        "other_units": [one for one in units if one != unit],
+        "other_units": [(one, _UNIT_WORDS[one]) for one in units if one != unit],
         "low": None if low is None else f"{low:f}",
         "high": None if high is None else f"{high:f}",
         "form": form
