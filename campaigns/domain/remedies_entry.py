@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from dealership.models import StaffMember
 
 Line: TypeAlias = "VariantPart | VariantLabour | VariantCheck | RemedyPrice"
-LineT = TypeVar("LineT", VariantPart, VariantLabour, VariantCheck, RemedyPrice)
+LineT = TypeVar("LineT", bound=Line)
 
 
 class VariantCodeTaken(Refusal):

@@ -6,6 +6,7 @@ import datetime as dt
 import heapq
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import partial
 from itertools import count
 from typing import TYPE_CHECKING
 
@@ -112,7 +113,7 @@ def play_campaign(play: Play, plot: Plot) -> Campaign:
         play.today - dt.timedelta(days=plot.announced) + dt.timedelta(days=8)
     )
     for batch in batches:
-        play.on(arrives, lambda day, batch=batch: _count_in(play, plot, batch, day))
+        play.on(arrives, partial(_count_in, play, plot, batch))
     for kind, days in (
         (RoundKind.FIRST, plot.letters),
         (RoundKind.REMINDER, plot.reminder),
@@ -120,7 +121,7 @@ def play_campaign(play: Play, plot: Plot) -> Campaign:
         if days is not None:
             play.on(
                 play.today - dt.timedelta(days=days),
-                lambda day, kind=kind: write_to_owners(play, campaign, kind, day),
+                partial(write_to_owners, play, campaign, kind),
             )
     start = plot.letters if plot.letters is not None else plot.announced
     _put_requests(play, plot, campaign, play.today - dt.timedelta(days=start))
@@ -186,9 +187,9 @@ def _put_requests(play: Play, plot: Plot, campaign: Campaign, letters: dt.date) 
             + dt.timedelta(days=int(weeks[place] * 7) + play.random.randrange(2))
         )
         if play.random.random() < ELSEWHERE:
-            play.on(day, lambda day, row=row: _done_elsewhere(play, row, day))
+            play.on(day, partial(_done_elsewhere, play, row))
         else:
-            play.on(day, lambda day, row=row: _ask(play, row, day))
+            play.on(day, partial(_ask, play, row))
 
 
 def _done_elsewhere(play: Play, row: CampaignVehicle, day: dt.date) -> None:
@@ -343,7 +344,7 @@ def _deliver(play: Play, store: Store, order_id: int, day: dt.date) -> None:
         if day < play.today:
             play.on(
                 business_day_from(day + dt.timedelta(days=1)),
-                lambda on, row=request.campaign_vehicle: _ask(play, row, on),
+                partial(_ask, play, request.campaign_vehicle),
             )
 
 
