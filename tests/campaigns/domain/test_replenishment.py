@@ -104,13 +104,14 @@ def test_two_databases_with_the_same_rows_give_the_same_bytes(campaign):
 @pytest.mark.parametrize(
     ("happens", "mover"),
     [
-        (lambda c, s, p: PartRequestFactory.create(
+        (lambda c, _s, _p: PartRequestFactory.create(
             campaign_vehicle=c.vehicles.first()), "requests"),
-        (lambda c, s, p: announce(s, p, 5, on=TODAY + dt.timedelta(days=4)), "receipt"),
+        (lambda _c, s, p: announce(s, p, 5, on=TODAY + dt.timedelta(days=4)),
+            "receipt"),
         (lambda c, s, p: put_on_shelf(s, p, 5, c.earmark), "stock"),
-        (lambda c, s, p: open_vehicle(c, s), "population"),
-        (lambda c, s, p: type(p).objects.update(unit_cost_cents=9_900), "price"),
-        (lambda c, s, p: type(p).objects.update(lead_days=21), "terms"),
+        (lambda c, s, _p: open_vehicle(c, s), "population"),
+        (lambda _c, _s, p: type(p).objects.update(unit_cost_cents=9_900), "price"),
+        (lambda _c, _s, p: type(p).objects.update(lead_days=21), "terms"),
     ],
 )  # fmt: skip
 def test_a_changed_fact_supersedes_and_is_named(store, part, campaign, happens, mover):
