@@ -10,11 +10,19 @@ from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.operations import RunPython
 from django.test import Client
+from hypothesis import HealthCheck, settings
 
 from dealership.models import StaffMember, Store
 from dealership.models.append_only import drop_sql, trigger_sql
 from dealership.rules.roles import Role
 from tests.factories.dealership import NOW, StoreFactory, make_staff
+
+
+# How long an example takes says more about who shares the machine than about us.
+settings.register_profile(
+    "house", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("house")
 
 
 class SignedIn(Client):

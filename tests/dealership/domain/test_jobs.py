@@ -62,6 +62,12 @@ def staff(db):
     return StaffMember.objects.create(username="ines")
 
 
+@pytest.fixture
+def without_bell(settings):
+    """Leave the worker to look for itself, whatever servers the tests were given."""
+    settings.MENDROLL_REDIS_URL = ""
+
+
 @pytest.mark.django_db
 def test_job_is_done_with_progress_and_result():
     job = run(ask())
@@ -246,7 +252,7 @@ def test_what_was_asked_of_a_lost_worker_is_done(facts, state):
 
 
 @pytest.mark.django_db
-def test_offer_is_made_once_until_it_wears_off():
+def test_offer_is_made_once_until_it_wears_off(without_bell):
     job = ask()
     assert leases.offer(now=NOON) == [job.pk]
     assert leases.offer(now=NOON) == []
@@ -267,7 +273,15 @@ def test_lost_job_is_offered_as_soon_as_its_lease_runs_out(settings):
 
 
 @pytest.mark.django_db
-def test_offers_at_once_are_bounded():
+def test_bell_has_a_head_start_on_the_sweep(settings):
+    settings.MENDROLL_REDIS_URL = "redis://127.0.0.1:1/0"
+    job = ask()
+    assert leases.offer(now=NOON) == []
+    assert leases.offer(now=NOON + leases.HEAD_START) == [job.pk]
+
+
+@pytest.mark.django_db
+def test_offers_at_once_are_bounded(without_bell):
     for _n in range(leases.OFFERS_AT_ONCE + 1):
         ask()
     assert len(leases.offer(now=NOON)) == leases.OFFERS_AT_ONCE
