@@ -20,7 +20,8 @@ from vehicles.rules.standing import (
 
 
 # International Yard and Pound Agreement, 1959: one mile is 1,609.344 m exactly.
-KILOMETRES_PER_MILE = 1.609344
+MILLIMETRES_PER_MILE = 1_609_344
+_MILLIMETRES_PER_KILOMETRE = 1_000_000
 
 # What systems write where nothing is known (common practice, no source).
 _NOTHING = frozenset(
@@ -168,8 +169,9 @@ def read_number(text: str) -> Number | None:
 
 def miles_of(number: Number, *, kilometres: bool) -> int:
     """Give whole miles, cut off; the cell's own unit counts before the column's."""
-    in_km = number.unit == "km" or (kilometres and not number.unit)
-    return int(number.value / KILOMETRES_PER_MILE) if in_km else number.value
+    if number.unit == "mi" or not (number.unit or kilometres):
+        return number.value
+    return number.value * _MILLIMETRES_PER_KILOMETRE // MILLIMETRES_PER_MILE
 
 
 def folded_word(text: str) -> str:
