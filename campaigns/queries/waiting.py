@@ -16,7 +16,7 @@ from django.db.models import Case, IntegerField, Value, When
 
 from campaigns.models import PartRequest
 from campaigns.queries.remedies import earmarks_of, needs_of
-from campaigns.rules.lifecycle import RequestState
+from campaigns.rules.lifecycle import STILL_OPEN, RequestState
 from inventory.queries.stock import StockOf, draw_promise, stock_of
 
 
@@ -52,10 +52,14 @@ class Asked:
 
 
 def on_the_list(store: Store) -> QuerySet[PartRequest]:
-    """Give a store's list: who has an offer first, then who asked first."""
+    """Give a store's list: who has an offer first, then who asked first.
+
+    A vehicle that wants no work any more, because it was remedied elsewhere or left the
+    campaign, keeps nothing from the others. Opened again, it has its place again.
+    """
     return (
         PartRequest.objects.in_store(store)
-        .filter(state__in=ON_THE_LIST)
+        .filter(state__in=ON_THE_LIST, campaign_vehicle__work_state__in=STILL_OPEN)
         .select_related(
             "campaign_vehicle__campaign__earmark", "campaign_vehicle__vehicle"
         )

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from campaigns.domain.booking import lapse_missed
 from campaigns.domain.replenishment import ask_reconcile
-from campaigns.domain.requests import pass_on
+from campaigns.domain.requests import offer_waiting, pass_on
 from dealership.domain.jobs import JobRun, handles
 from dealership.models import Store
 from inventory.models import Shipment
@@ -40,10 +40,15 @@ def pass_on_received(run: JobRun, *, shipment_id: int) -> dict[str, Any]:
 
 @handles(MISSED_VISITS, words=_("Closing visits that nobody came to"))
 def close_missed_visits(run: JobRun) -> dict[str, Any]:
-    """End visits after each store's days of grace; their parts are free again."""
-    ended = 0
+    """End visits after each store's days of grace; their parts are free again.
+
+    Parts that became free in another way, as where a vehicle on the list was remedied
+    elsewhere, are offered to the next in line.
+    """
+    ended, now = 0, run.now()
     stores = Store.objects.order_by("pk")
     for number, store in enumerate(stores, start=1):
-        ended += len(lapse_missed(store=store, by=None, at=run.now()))
+        ended += len(lapse_missed(store=store, by=None, at=now))
+        offer_waiting(store=store, by=None, at=now, today=timezone.localdate(now))
         run.progress(number, len(stores))
     return {"ended": ended}

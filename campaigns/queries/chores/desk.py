@@ -11,7 +11,12 @@ from django.utils.translation import gettext as _
 
 from campaigns.models import PartRequest, Visit, VisitJob
 from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
-from campaigns.rules.lifecycle import RequestState, VisitState, WorkState
+from campaigns.rules.lifecycle import (
+    STILL_OPEN,
+    RequestState,
+    VisitState,
+    WorkState,
+)
 from inventory.models import Reservation
 from inventory.rules.accounts import ReservationState
 
@@ -109,7 +114,7 @@ def offers(*, store: Store, today: dt.date) -> Kind:
     del today
     found = (
         PartRequest.objects.in_store(store)
-        .filter(state=RequestState.OFFERED)
+        .filter(state=RequestState.OFFERED, campaign_vehicle__work_state__in=STILL_OPEN)
         .select_related("campaign_vehicle__campaign", "campaign_vehicle__vehicle")
         .order_by("asked_on", "pk")
     )

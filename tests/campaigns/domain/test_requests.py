@@ -15,6 +15,8 @@ from campaigns.domain.requests import (
     withdraw,
 )
 from campaigns.models import CampaignVehicle, PartRequest
+from campaigns.queries.chores.desk import offers
+from campaigns.queries.waiting import waiting_list
 from campaigns.rules.lifecycle import RequestState, WorkState
 from dealership.models import AuditEntry
 from tests.factories.campaigns import RemedyFactory
@@ -264,3 +266,36 @@ def test_a_campaign_without_a_remedy_is_offered_nothing() -> None:
     assert offer(store) == []
     request.refresh_from_db()
     assert request.state == RequestState.WAITING
+
+
+@pytest.mark.parametrize(
+    "state", [WorkState.REMEDIED_ELSEWHERE, WorkState.REMOVED, WorkState.DISQUALIFIED]
+)
+def test_a_vehicle_that_wants_no_work_keeps_nothing_from_the_others(
+    state: WorkState,
+) -> None:
+    store, part = StoreFactory.create(), PartFactory.create()
+    campaign = campaign_with_remedy(part)
+    put_on_shelf(store, part, 1, earmark=campaign.earmark)
+    first, second = open_vehicle(campaign, store), open_vehicle(campaign, store)
+    ask(first)
+    assert len(offer(store)) == 1
+    CampaignVehicle.objects.filter(pk=first.pk).update(work_state=state)
+
+    visit = book_visit(
+        key="second",
+        vehicle=second.vehicle,
+        store=store,
+        on=TODAY,
+        jobs=[second],
+        by=None,
+        at=NOW,
+        today=TODAY,
+    )
+
+    assert visit.state == "booked"
+    assert waiting_list(store=store, today=TODAY) == []
+    assert offers(store=store, today=TODAY).chores == ()
+    # opened again, it has its place again
+    CampaignVehicle.objects.filter(pk=first.pk).update(work_state=WorkState.OPEN)
+    assert len(waiting_list(store=store, today=TODAY)) == 1

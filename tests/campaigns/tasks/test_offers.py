@@ -6,6 +6,7 @@ import pytest
 from django.utils import timezone
 
 from campaigns.domain.booking import book_visit
+from campaigns.domain.verifying import note_remedied_elsewhere
 from campaigns.models import PartRequest, Visit
 from campaigns.tasks.offers import MISSED_VISITS, RECEIVED
 from dealership.domain.jobs import enqueue, run_job
@@ -13,7 +14,7 @@ from dealership.models import Job
 from dealership.rules.jobs import JobState
 from inventory.models import Reservation
 from tests.factories.campaigns import PartRequestFactory
-from tests.factories.dealership import NOW, TODAY, StoreFactory
+from tests.factories.dealership import NOW, TODAY, StaffFactory, StoreFactory
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import (
     announce,
@@ -90,3 +91,28 @@ def test_missed_visits_end_after_the_days_of_grace():
     assert results == [{"ended": 0}, {"ended": 1}]
     assert Visit.objects.get(pk=visit.pk).state == "missed"
     assert timezone.localdate(days[1]) == TODAY + dt.timedelta(days=3)
+
+
+def test_a_piece_kept_for_a_vehicle_remedied_elsewhere_is_offered_to_the_next():
+    store, part = StoreFactory.create(), PartFactory.create()
+    put_on_shelf(store, part, 1)
+    campaign = campaign_with_remedy(part)
+    gone, following = (
+        PartRequestFactory.create(campaign_vehicle=open_vehicle(campaign, store))
+        for _number in range(2)
+    )
+    run(MISSED_VISITS)
+    gone.refresh_from_db()
+    assert gone.state == "offered"
+
+    note_remedied_elsewhere(
+        row=gone.campaign_vehicle,
+        done_on=TODAY,
+        source="the owner's papers",
+        by=StaffFactory.create(),
+        at=NOW,
+    )
+    run(MISSED_VISITS)
+
+    following.refresh_from_db()
+    assert following.state == "offered"
