@@ -35,6 +35,7 @@ from campaigns.queries.repairs import (
     pockets_of,
     repair_cover,
 )
+from campaigns.queries.waiting import availability, before, kept_for, waiting_list
 from campaigns.rules.lifecycle import (
     Outcome,
     Payer,
@@ -48,6 +49,7 @@ from campaigns.rules.remedy_choice import Limits, judge_reading
 from dealership.domain.audit import record
 from dealership.domain.series import next_number
 from dealership.rules.refusals import Refusal
+from inventory.domain.locks import lock_pockets
 from inventory.domain.once import once
 from inventory.domain.reserving import (
     NothingFree,
@@ -56,6 +58,7 @@ from inventory.domain.reserving import (
     reserve,
     settle,
 )
+from inventory.queries.stock import stock_of
 from vehicles.models import Vehicle, VehicleChange
 from vehicles.rules.standing import Standing
 
@@ -637,15 +640,18 @@ def _note_arrival(repair: Repair) -> None:
 def _hold_what_is_free(
     repair: Repair, *, by: StaffMember | None, at: dt.datetime
 ) -> None:
-    """Hold the planned parts of a walk-in as far as they are free, by part row."""
+    """Hold the planned parts of a walk-in as far as they are free, by part row.
+
+    What the waiting list keeps for those who asked before stays theirs.
+    """
     today = timezone.localdate(at)
-    for line in repair.variant.parts.select_related("part").order_by("part_id"):
+    for part, pieces in _left_for(repair, today=today):
         try:
             reserve(
-                key=f"repair:{repair.pk}:{line.part_id}",
+                key=f"repair:{repair.pk}:{part.pk}",
                 store=repair.store,
-                part=line.part,
-                quantity=line.quantity,
+                part=part,
+                quantity=pieces,
                 earmarks=pockets_of(repair),
                 subject=hold_subject(repair),
                 needed_on=today,
@@ -655,6 +661,30 @@ def _hold_what_is_free(
             )
         except (NothingFree, PartRecalled):
             continue
+
+
+def _left_for(repair: Repair, *, today: dt.date) -> list[tuple[Part, int]]:
+    """Give the planned parts that can be had today, by part row, and their pieces."""
+    lines = repair.variant.parts.select_related("part").order_by("part_id")
+    needs = {line.part: line.quantity for line in lines}
+    ids = {part.pk for part in needs}
+    lock_pockets(store=repair.store, part_ids=ids)
+    stock = stock_of(store=repair.store, part_ids=ids)
+    row = repair.campaign_vehicle
+    campaign = row.campaign if row else None
+    ahead = before(waiting_list(store=repair.store, today=today), row)
+    there = availability(
+        needs,
+        campaign=campaign,
+        stock=stock,
+        kept=kept_for(ahead, campaign=campaign, stock=stock),
+        today=today,
+    )
+    return [
+        (one.part, one.wanted)
+        for one in there.parts
+        if one.earliest is not None and one.earliest <= today
+    ]
 
 
 def _hold_open(repair: Repair) -> None:

@@ -27,6 +27,7 @@ from campaigns.domain.repairs import (
     complete_repair,
     open_repair,
 )
+from campaigns.domain.requests import offer_waiting
 from campaigns.models import (
     CampaignVehicle,
     CheckReading,
@@ -124,6 +125,20 @@ def test_a_walk_in_holds_its_parts_and_counts_as_asked(shop):
     row.refresh_from_db()
     assert row.first_asked_on == TODAY
     assert repair.repair_order == f"{shop.store.code}-00001"
+
+
+def test_a_walk_in_leaves_what_is_offered_to_those_who_asked_before(shop):
+    shop.shelf(3)
+    asked = PartRequestFactory.create(campaign_vehicle=shop.row())
+    offer_waiting(store=shop.store, by=None, at=NOW, today=TODAY)
+    asked.refresh_from_db()
+    assert asked.state == RequestState.OFFERED
+
+    shop.open()
+    assert (balance(shop).free, balance(shop).held) == (3, 0)
+
+    shop.open(asked.campaign_vehicle)  # it came in itself, without a booking
+    assert (balance(shop).free, balance(shop).held) == (1, 2)
 
 
 def test_own_stock_asks_for_nothing(shop):
