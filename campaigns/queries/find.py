@@ -14,6 +14,7 @@ from campaigns.rules.lifecycle import STILL_OPEN, CampaignState
 from inventory.models import Part
 from vehicles.models import Vehicle
 from vehicles.queries.vehicles import begins_with, search, with_owners
+from vehicles.rules.cells import clean_text
 from vehicles.rules.vin import (
     VIN_LENGTH,
     Grade,
@@ -34,6 +35,9 @@ if TYPE_CHECKING:
 
 SHORTEST = 3
 """Fewer characters than this find everything; only a whole code is looked for."""
+
+
+_LONGEST = 1_000
 
 
 class Kind(StrEnum):
@@ -100,7 +104,7 @@ def find(text: str, *, staff: StaffMember, market: Market, limit: int = 10) -> F
     repair order, letter code. ``limit`` answers of each kind at most; exact ones
     first.
     """
-    typed = " ".join(text.split())[:200]
+    typed = clean_text(text[:_LONGEST]).text[:200]
     if not typed:
         return Found(text="", answers=(), unknown_vin=None, elsewhere=False)
     answers = list(

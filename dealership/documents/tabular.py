@@ -55,6 +55,8 @@ _SAMPLE_ROWS = 100
 # The reader's own limit; a longer "cell" is a file whose quotation mark never closes.
 _CSV_FIELD_LIMIT = 4_000_000
 _DOS_END = "\x1a"
+# It says nothing, and PostgreSQL keeps it in no text ("Character Types").
+_NOTHING = "\0"
 _SEPARATOR_LINE = re.compile(r"^\ufeff?sep=(.)\r?\n", re.IGNORECASE)
 
 # What spreadsheet programs take for the beginning of a formula (OWASP, CSV
@@ -285,7 +287,8 @@ def _csv_lines(
     ):
         if skip_first:
             text.readline()
-        reader = csv.reader(text, delimiter=delimiter)
+        lines = (line.replace(_NOTHING, "") for line in text)
+        reader = csv.reader(lines, delimiter=delimiter)
         try:
             for number, cells in enumerate(reader, start=1):
                 if any(cell[:1] == "'" for cell in cells):

@@ -133,7 +133,7 @@ def as_text(cell: object) -> str:
     form 1.2E+16 so that the loss is seen.
     """
     if isinstance(cell, str):
-        return cell
+        return cell.replace("\0", "")
     if isinstance(cell, bool):
         return str(cell).upper()
     if isinstance(cell, float):

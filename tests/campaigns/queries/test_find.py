@@ -64,3 +64,11 @@ def test_a_vin_of_the_beginning_is_found_while_typing():
 )
 def test_seventeen_characters_look_like_a_vin(text, is_one):
     assert looks_like_vin(text) is is_one
+
+
+def test_signs_that_nobody_sees_are_left_out():
+    # PostgreSQL keeps no text with a zero byte (its manual, "Character Types")
+    PartFactory.create(number="OW-771-A")
+
+    assert found("\0OW-771\x1d-A\0").first.title == "OW-771-A"
+    assert found("\0").text == ""
