@@ -134,6 +134,15 @@ def test_a_word_for_nothing_is_a_missing_fact(text):
     assert row.record == clean().record
 
 
+@pytest.mark.parametrize("name", ["odometer", "model_year", "build_date", "serial"])
+def test_a_cell_of_32767_digits_is_a_fault_like_any_other(name):
+    # more digits than Python turns into a number (sys.int_info.default_max_str_digits)
+    row = clean(**{name: "1" * 32_767})
+    assert [field for field, _code, severity in found(row) if severity is REFUSE] == [
+        name
+    ]
+
+
 def test_zeros_are_no_date():
     assert clean(build_date="00/00/0000").record.build_date is None
 
