@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from dealership.domain.audit import record
@@ -38,12 +39,12 @@ class BillNumberTaken(Refusal):
         super().__init__(
             _(
                 "Bill %(number)s of %(supplier)s was entered on %(day)s with other "
-                "lines. Check the number; a bill is entered once."
+                "lines, or for another campaign. Check the number; a bill is entered once."
             )
             % {
                 "number": bill.number,
                 "supplier": bill.supplier.name,
-                "day": f"{bill.entered_at:%Y-%m-%d}",
+                "day": timezone.localdate(bill.entered_at).isoformat(),
             }
         )
         self.bill = bill
@@ -75,7 +76,8 @@ def enter_bill(
     """Enter a bill with its lines.
 
     The supplier's number is the key: the same bill again answers with the first one.
-    Raises BillNumberTaken when it has other lines, NotPieces, PriceBelowZero.
+    Raises BillNumberTaken when it has other lines or another earmark, NotPieces,
+    PriceBelowZero.
     """
     for line in lines:
         if line.quantity < 1:
@@ -87,7 +89,8 @@ def enter_bill(
         first = Bill.objects.filter(
             store=store, supplier=supplier, number=number
         ).first()
-        if first and _said(first) != _wanted(lines):
+        mine = earmark.pk if earmark else None
+        if first and (first.earmark_id, _said(first)) != (mine, _wanted(lines)):
             raise BillNumberTaken(first)
         return first
 

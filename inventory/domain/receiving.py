@@ -75,7 +75,8 @@ class SlipNumberTaken(Refusal):
     def __init__(self, shipment: Shipment) -> None:
         super().__init__(
             _(
-                "Packing slip %(number)s is already announced with other lines. "
+                "Packing slip %(number)s is already announced with other lines, or for "
+                "another campaign or order. "
                 "Check the number on the slip."
             )
             % {"number": shipment.number}
@@ -94,7 +95,7 @@ class AlreadyReceived(Refusal):
             )
             % {
                 "number": shipment.number,
-                "day": f"{shipment.received_at:%Y-%m-%d}",
+                "day": timezone.localdate(shipment.received_at).isoformat(),
                 "who": shipment.received_by or _("the house"),
             }
         )
@@ -157,12 +158,13 @@ def announce_shipment(
         if line.quantity < 1:
             raise NotPieces(line.part, line.quantity)
     wanted = sorted((line.part.pk, line.quantity) for line in lines)
+    mine = (earmark.pk if earmark else None, order.pk if order else None)
 
     def found() -> Shipment | None:
         first = Shipment.objects.filter(
             store=store, supplier=supplier, number=number
         ).first()
-        if first and sorted(first.lines.values_list("part_id", "sent")) != wanted:
+        if first and _said(first) != (mine, wanted):
             raise SlipNumberTaken(first)
         return first
 
@@ -196,6 +198,14 @@ def announce_shipment(
         return shipment
 
     return once(found=found, act=act)
+
+
+def _said(
+    shipment: Shipment,
+) -> tuple[tuple[int | None, int | None], list[tuple[int, int]]]:
+    """Give what a delivery is for, and its lines."""
+    lines = sorted(shipment.lines.values_list("part_id", "sent"))
+    return (shipment.earmark_id, shipment.order_id), lines
 
 
 def redate_shipment(

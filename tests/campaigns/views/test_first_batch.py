@@ -188,6 +188,22 @@ def test_second_batch_of_other_size_is_refused(client, campaign, part):
     assert Allocation.objects.get().quantity == 40
 
 
+def test_papers_of_another_campaign_are_refused(client, campaign, part):
+    papers = {"bill_number": "B-1", "bill_dated": "2026-11-24", "slip_number": "PS-1"}
+    announced(client, campaign, part, **papers)
+    other = CampaignFactory.create(supplier=campaign.supplier)
+
+    bill = announced(client, other, part, **papers)
+    slip = announced(client, other, part, **papers | {"bill_number": ""})
+
+    assert "or for another campaign" in bill.content.decode()
+    assert "another campaign or order" in slip.content.decode()
+    assert Allocation.objects.get().campaign == campaign
+    # the same papers of the same campaign are the same act
+    assert announced(client, campaign, part, **papers).status_code == 302
+    assert (Bill.objects.count(), Shipment.objects.count()) == (1, 1)
+
+
 def test_more_than_sent_is_refused(client, campaign, part):
     announced(client, campaign, part, slip_number="PS-1")
     batch = Allocation.objects.get()
