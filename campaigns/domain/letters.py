@@ -10,6 +10,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 from django.db.models import Max
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.documents.letters import lay_out_letters
@@ -344,7 +345,7 @@ def set_chunk(*, letter_round: LetterRound, number: int) -> int:
         laid = lay_out_letters(
             sender_of(letter_round.store),
             fit,
-            date=letter_round.made_at.date().isoformat(),
+            date=timezone.localdate(letter_round.made_at).isoformat(),
             campaign=letter_round.campaign.code,
             numbers=shared_lines(letter_round.campaign),
         )
@@ -487,7 +488,7 @@ def cancel_round(
             raise RoundNotReady(row, _("cancelled"))
         row.state = RoundState.CANCELLED
         row.save(update_fields=["state"])
-        _record_step(row, "cancelled", at.date(), by, at)
+        _record_step(row, "cancelled", timezone.localdate(at), by, at)
     return row
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.core.files.base import ContentFile
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.documents.reports import draw_curve, report_pdf, report_tables
@@ -137,7 +138,7 @@ def make_report(*, report_id: int, at: dt.datetime) -> Report:
         curve_svg=svg,
         page="a4" if report.store.paper == "a4" else "letter",
     )
-    csv, xlsx = report_tables(rows, facts, made=report.asked_at.date())
+    csv, xlsx = report_tables(rows, facts, made=timezone.localdate(report.asked_at))
     with transaction.atomic():
         row = Report.objects.select_for_update().get(pk=report_id)
         if row.state == ReportState.MADE:
@@ -173,7 +174,7 @@ def facts_of(report: Report, digest: str) -> list[tuple[str, str]]:
         (_("Store"), f"{report.store.code} {report.store.name}"),
         (_("Owner letters from"), campaign.letters_on),
         (_("As of the end of"), report.as_of),
-        (_("Asked for on"), report.asked_at.date()),
+        (_("Asked for on"), timezone.localdate(report.asked_at)),
         (_("Digest"), digest[:16]),
     ]
     return [(label, str(value)) for label, value in facts if value]

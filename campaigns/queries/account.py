@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 from django.db.models import F, Q, Sum
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.models import ClaimLine, PartFitted, Payment
@@ -443,7 +444,7 @@ def _returns(scope: _Scope, of: Mapping[int, _Ledger]) -> None:
                 Row(
                     what=_("return %(number)s, %(part)s")
                     % {"number": sent.number, "part": line.part.number},
-                    since=sent.shipped_on or sent.made_at.date(),
+                    since=sent.shipped_on or timezone.localdate(sent.made_at),
                     pieces=line.quantity,
                     cents=cents,
                     page="inventory:goods_return",

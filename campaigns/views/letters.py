@@ -321,7 +321,7 @@ def register(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     if kind == "csv":
         body, mime = to_csv(register_heads(), rows), "text/csv; charset=utf-8"
     else:
-        made = row.made_at.date()
+        made = timezone.localdate(row.made_at)
         body = to_xlsx(register_heads(), rows, sheet=_("Register"), made=made)
         mime = _XLSX
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}

@@ -337,6 +337,24 @@ def test_too_long_an_address_is_flagged_and_printed_in_full(ground):
     assert " ".join(text.split()).count(name) == 2
 
 
+def test_a_letter_made_in_the_evening_bears_the_day_of_the_store(ground):
+    owned(*ground)
+    evening = dt.datetime(2026, 11, 26, 3, tzinfo=dt.UTC)  # 21:00 on the 25th, Chicago
+    made = drawn(*ground)
+    LetterRound.objects.filter(pk=made.pk).update(made_at=evening)
+    made = printed(made)
+    text = pypdfium2.PdfDocument(made.pdf.read())[0].get_textpage().get_text_bounded()
+    assert "2026-11-25" in text
+    assert "2026-11-26" not in text
+
+
+def test_a_round_in_which_nobody_is_written_to_comes_to_its_end(ground):
+    owned(*ground, address=False)
+    made = printed(drawn(*ground))
+    assert (made.letters.count(), made.sheets) == (0, 0)
+    assert posted(made).state == RoundState.POSTED
+
+
 def test_a_killed_worker_goes_on_and_each_letter_is_there_once(ground, monkeypatch):
     monkeypatch.setattr(letters, "CHUNK", 2)
     monkeypatch.setattr("campaigns.tasks.letters.CHUNK", 2)
