@@ -33,7 +33,7 @@ from vehicles.rules.records import (
     Severity,
     VehicleRecord,
 )
-from vehicles.rules.rows import RowRules, clean_row
+from vehicles.rules.rows import RowCleaner, RowRules
 from vehicles.rules.standing import (
     AddressSource,
     ListState,
@@ -187,7 +187,7 @@ class Stager:
     """Stages the rows of one list, chunk by chunk, and knows which VINs came before."""
 
     vehicle_list: VehicleList
-    rules: RowRules
+    cleaner: RowCleaner
     terms: Terms
     seen: dict[tuple[str, TenureRole], tuple[int, int]]
 
@@ -197,7 +197,7 @@ class Stager:
         check_mapping(vehicle_list.mapping, columns=len(vehicle_list.headers))
         stager = cls(
             vehicle_list,
-            rules_of(vehicle_list, today=today),
+            RowCleaner(rules_of(vehicle_list, today=today)),
             terms_of(vehicle_list, day=day),
             {},
         )
@@ -217,9 +217,8 @@ class Stager:
         rows = [row for row in rows if row.number > done]
         if not rows:
             return
-        cleaned = [
-            self._settled(clean_row(r.number, r.cells, self.rules)) for r in rows
-        ]
+        clean = self.cleaner.clean
+        cleaned = [self._settled(clean(r.number, r.cells)) for r in rows]
         merger = Merger.over((row.record for row in cleaned), self.terms)
         told = [
             self._staged(raw, row, merger)
@@ -282,9 +281,10 @@ class Stager:
                 " the two rows, or give each its own role, such as owner and lessee."
             )
         ) % {"row": first}
+        rules = self.cleaner.rules
         fault = Fault(
             row.row,
-            self.rules.headers[self.rules.mapping["vin"]],
+            rules.headers[rules.mapping["vin"]],
             "vin",
             record.vin,
             "row_repeated" if same else "vin_twice",

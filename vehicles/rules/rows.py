@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
-from typing import TYPE_CHECKING, Any, TypeVar
+from functools import partial
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from vehicles.rules import cells
 from vehicles.rules.dates import POSIX_PIVOT, DateOrder, read_date
@@ -17,18 +17,22 @@ from vehicles.rules.records import (
     VehicleRecord,
 )
 from vehicles.rules.standing import PartyKind, VehicleKind
-from vehicles.rules.vin import Grade, Market, VinVerdict, judge_vin
+from vehicles.rules.vin import Grade, Market, judge_vin
 
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
+    from enum import StrEnum
 
 _SHOWN = 200
 _LARGEST_ODOMETER = 2_000_000
 _YEARS_AHEAD = 2
 _FIRST_MODEL_YEAR = 1900
 _CENTURY = 100
+_MOST_DIGITS = 20
+# Cells of one column whose readings are kept; more of them would not repeat.
+_MOST_KEPT = 4_096
 
 # The longest text that each field keeps.
 LONGEST = {
@@ -52,7 +56,6 @@ _OF_GRADE = {
     Grade.WARN: Severity.WARN,
     Grade.REJECT: Severity.REFUSE,
 }
-_E = TypeVar("_E", bound=StrEnum)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,282 +82,362 @@ def clean_row(row: int, raw: Sequence[str], rules: RowRules) -> CleanRow:
     """Clean one row. Never raises: whatever is wrong becomes a fault.
 
     A REFUSE fault means that the row is handed back; ASK that a person decides;
-    WARN that it is taken as it stands and said so.
+    WARN that it is taken as it stands and said so. For many rows of one list take one
+    RowCleaner.
     """
-    reader = _RowReader(row, raw, rules)
-    record = reader.read()
-    return CleanRow(row, record, tuple(reader.faults))
+    return RowCleaner(rules).clean(row, raw)
 
 
-class _RowReader:
-    """Reads the fields of one row and notes the faults on the way."""
+class _Note(NamedTuple):
+    """What is wrong with a field's cell; a fault without its place."""
 
-    def __init__(self, row: int, raw: Sequence[str], rules: RowRules) -> None:
-        self.row = row
-        self.raw = raw
-        self.rules = rules
-        self.faults: list[Fault] = []
+    field: str
+    code: str
+    sentence: str
+    severity: Severity = Severity.REFUSE
 
-    def read(self) -> VehicleRecord:
-        """Read all fields."""
-        if len(self.raw) > len(self.rules.headers):
-            self.note(
-                "",
-                "row_too_wide",
-                f"The row has {len(self.raw)} cells under {len(self.rules.headers)}"
-                " headers. A separator inside a text may want quotation marks.",
-            )
-        there = self.rules.mapping
-        values: dict[str, Any] = dict.fromkeys(LONGEST, "")
-        values |= {name: self.text(name) for name in LONGEST if name in there}
-        values |= {
-            name: self.date(name) if name in there else None for name in DATE_FIELDS
-        }
-        values |= {
-            name: self.choice(name, _LISTS[name], sort) if name in there else None
-            for name, sort in CLOSED_FIELDS.items()
-        }
-        values["kind"] = values["kind"] or self.rules.kind
-        values |= self.vehicle(values["kind"])
-        values["odometer"] = self.odometer()
-        self.check_days(values)
-        self.address(values)
-        self.person(values)
-        return VehicleRecord(**values)
 
-    def cell(self, name: str) -> str:
-        """Give the cleaned text of a field's cell; empty where it has no column."""
-        column = self.rules.mapping.get(name)
-        if column is None or column >= len(self.raw) or not self.raw[column]:
-            return ""
-        text, had_controls = cells.clean_text(self.raw[column])
-        if had_controls:
-            self.note(
-                name,
-                "control_characters",
-                "Characters that cannot be seen were taken out.",
-                Severity.WARN,
-            )
-        return text
+class _Reading(NamedTuple):
+    """What a cell says, and what is wrong with it."""
 
-    def note(
-        self, name: str, code: str, sentence: str, severity: Severity = Severity.REFUSE
+    value: Any
+    notes: tuple[_Note, ...] = ()
+
+
+class _Column:
+    """Reads the cells of one field. Lists repeat themselves: readings are kept."""
+
+    __slots__ = ("_empty", "_kept", "_place", "_reader", "name")
+
+    def __init__(
+        self,
+        name: str,
+        rules: RowRules,
+        reader: Callable[[str], _Reading],
+        empty: object = None,
     ) -> None:
-        """Note a fault of a field's cell."""
-        column = self.rules.mapping.get(name)
-        there = column is not None and column < len(self.raw)
-        value = self.raw[column] if there and column is not None else ""
-        header = self.rules.headers[column] if column is not None else ""
-        self.faults.append(
-            Fault(self.row, header, name, value[:_SHOWN], code, sentence, severity)
-        )
+        self.name = name
+        self._place = rules.mapping.get(name)
+        self._reader = reader
+        self._empty = _Reading(empty)
+        self._kept: dict[str, _Reading] = {}
 
-    def text(self, name: str) -> str:
-        """Read a text, within its length; a formula stays a text and is told."""
-        text = self.cell(name)
-        if cells.is_nothing(text):
-            return ""
-        if name in _CODES:
-            if cells.lost_digits(text):
-                self.note(
-                    name,
-                    "digits_lost",
-                    "A spreadsheet made a rounded number of this. Format the column as"
-                    " text and save the list again.",
-                )
-            text = cells.as_code(text)
-        if cells.looks_like_formula(text):
-            self.note(
-                name,
-                "formula",
-                "This looks like a formula. It is kept as plain text and never run.",
-                Severity.WARN,
-            )
-        if len(text) > LONGEST[name]:
-            self.note(
-                name,
-                "too_long",
-                f"{len(text)} characters are too many; at most {LONGEST[name]} fit.",
-            )
-            return text[: LONGEST[name]]
-        return text
-
-    def date(self, name: str) -> dt.date | None:
-        """Read a day that is not in the future."""
-        text = self.cell(name)
-        if cells.is_no_date(text):
-            return None
-        reading = read_date(
-            text, order=self.rules.date_orders.get(name), pivot=self.rules.pivot
-        )
-        words = _WORDS[name]
-        if reading.code == "date_order_open":
-            self.note(
-                name,
-                reading.code,
-                f"This is {reading.day_first} or {reading.month_first}: say whether"
-                " the day or the month stands first.",
-                Severity.ASK,
-            )
-        elif reading.code:
-            self.note(
-                name, reading.code, _DATE_FAULTS[reading.code].format(words=words)
-            )
-        elif reading.value and reading.value > self.rules.today:
-            self.note(
-                name, "date_in_future", f"The {words} {reading.value} is in the future."
-            )
-        return reading.value
-
-    def choice(self, name: str, words: Mapping[str, str], sort: type[_E]) -> _E | None:
-        """Read one of a closed list."""
-        text = self.cell(name)
-        if cells.is_nothing(text):
-            return None
-        found = words.get(cells.folded_word(text))
+    def read(self, raw: Sequence[str]) -> _Reading:
+        """Read the field's cell in a row; it may have none."""
+        place = self._place
+        if place is None or place >= len(raw):
+            return self._empty
+        text = raw[place]
+        if not text:
+            return self._empty
+        found = self._kept.get(text)
         if found is None:
-            known = ", ".join(sort)
-            self.note(
-                name,
-                "word_unknown",
-                f"“{text[:40]}” is none of: {known}. The cell is left out.",
-                Severity.WARN,
-            )
-            return None
-        return sort(found)
+            found = self._reader(text)
+            if len(self._kept) < _MOST_KEPT:
+                self._kept[text] = found
+        return found
 
-    def vehicle(self, kind: VehicleKind) -> dict[str, Any]:
-        """Read the VIN and the model year together, for one checks the other."""
-        text = self.cell("vin")
-        if cells.lost_digits(text):
-            self.note(
-                "vin",
-                "digits_lost",
-                "A spreadsheet made a rounded number of the VIN. Format the column as"
-                " text and save the list again.",
-            )
-            return {"vin": text[:40]}
-        stated = self.stated_year()
-        verdict = judge_vin(
-            text, market=self.rules.market, kind=kind, stated_model_year=stated
-        )
-        self.vin_faults(verdict)
-        return {
-            "vin": verdict.vin[:40],
-            "model_year": verdict.model_year,
-            "model_years": verdict.model_years,
+
+class RowCleaner:
+    """Cleans the rows of one list, one after the other, as `clean_row` does."""
+
+    def __init__(self, rules: RowRules) -> None:
+        self.rules = rules
+        there = rules.mapping
+        self._blank: dict[str, Any] = {
+            **dict.fromkeys(LONGEST, ""),
+            **dict.fromkeys(DATE_FIELDS),
+            **dict.fromkeys(CLOSED_FIELDS),
         }
+        texts = [_Column(n, rules, partial(_text, n)) for n in LONGEST if n in there]
+        dates = [
+            _Column(n, rules, partial(_date, n, rules))
+            for n in DATE_FIELDS
+            if n in there
+        ]
+        choices = [
+            _Column(n, rules, partial(_choice, n, sort))
+            for n, sort in CLOSED_FIELDS.items()
+            if n in there
+        ]
+        self._plain = [*texts, *dates, *choices]
+        self._vin = _Column("vin", rules, partial(_cell, "vin"), "")
+        self._year = _Column("model_year", rules, partial(_year, rules.today))
+        self._odometer = _Column("odometer", rules, partial(_odometer, rules))
+        self._country = _Column(
+            "country", rules, partial(_country, rules.country), rules.country
+        )
+        self._language = _Column("language", rules, _language, "")
 
-    def vin_faults(self, verdict: VinVerdict) -> None:
-        """Note what the VIN's verdict says."""
+    def clean(self, row: int, raw: Sequence[str]) -> CleanRow:
+        """Clean one row; see `clean_row`."""
+        notes: list[_Note] = []
+        if len(raw) > len(self.rules.headers):
+            notes.append(_too_wide(len(raw), len(self.rules.headers)))
+        values = self._blank.copy()
+        for column in self._plain:
+            text = column.read(raw)
+            if text.value is not None:
+                values[column.name] = text.value
+            if text.notes:
+                notes += text.notes
+        values["kind"] = values["kind"] or self.rules.kind
+        self._read_vehicle(raw, values, notes)
+        values["odometer"], found = self._odometer.read(raw)
+        notes += found
+        _check_days(values, notes)
+        country, found = self._country.read(raw)
+        notes += found
+        _check_postal_code(country, values, notes)
+        _check_person(values, notes)
+        values["language"], found = self._language.read(raw)
+        notes += found
+        faults = tuple(self._fault(row, raw, note) for note in notes) if notes else ()
+        return CleanRow(row, VehicleRecord(**values), faults)
+
+    def _fault(self, row: int, raw: Sequence[str], note: _Note) -> Fault:
+        column = self.rules.mapping.get(note.field)
+        there = column is not None and column < len(raw)
+        value = raw[column] if there and column is not None else ""
+        header = self.rules.headers[column] if column is not None else ""
+        return Fault(
+            row,
+            header,
+            note.field,
+            value[:_SHOWN],
+            note.code,
+            note.sentence,
+            note.severity,
+        )
+
+    def _read_vehicle(
+        self, raw: Sequence[str], values: dict[str, Any], notes: list[_Note]
+    ) -> None:
+        """Read the VIN and the model year together, for one checks the other."""
+        text, found = self._vin.read(raw)
+        notes += found
+        if cells.lost_digits(text):
+            notes.append(
+                _Note(
+                    "vin",
+                    "digits_lost",
+                    "A spreadsheet made a rounded number of the VIN. Format the column"
+                    " as text and save the list again.",
+                )
+            )
+            values["vin"] = text[:40]
+            return
+        stated, found = self._year.read(raw)
+        notes += found
+        verdict = judge_vin(
+            text,
+            market=self.rules.market,
+            kind=values["kind"],
+            stated_model_year=stated,
+        )
         for reason in verdict.reasons:
             name = "model_year" if reason.code == "vin_model_year" else "vin"
-            self.note(name, reason.code, reason.sentence, _OF_GRADE[reason.grade])
-
-    def stated_year(self) -> int | None:
-        """Read the list's own model year: four digits, or two near today."""
-        text = cells.as_code(self.cell("model_year"))
-        if cells.is_nothing(text) or text == "0":
-            return None
-        latest = self.rules.today.year + _YEARS_AHEAD
-        year = int(text) if text.isascii() and text.isdigit() else 0
-        if len(text) == len("26") and year:
-            year += latest - latest % _CENTURY
-            year -= _CENTURY if year > latest else 0
-        if not _FIRST_MODEL_YEAR <= year <= latest:
-            self.note(
-                "model_year",
-                "model_year_unreadable",
-                f"“{text[:40]}” is no model year from {_FIRST_MODEL_YEAR} to {latest}.",
+            notes.append(
+                _Note(name, reason.code, reason.sentence, _OF_GRADE[reason.grade])
             )
-            return None
-        return year
+        values["vin"] = verdict.vin[:40]
+        values["model_year"] = verdict.model_year
+        values["model_years"] = verdict.model_years
 
-    def odometer(self) -> int | None:
-        """Read an odometer in miles."""
-        text = self.cell("odometer")
-        if cells.is_nothing(text):
-            return None
-        number = cells.read_number(text)
-        if number is None:
-            self.note("odometer", "number_unreadable", "This is no whole number.")
-            return None
-        if not 0 <= number.value <= _LARGEST_ODOMETER:
-            sentence = f"An odometer reading lies between 0 and {_LARGEST_ODOMETER}."
-            code = "odometer_negative" if number.value < 0 else "odometer_too_large"
-            self.note("odometer", code, sentence)
-            return None
-        return cells.miles_of(number, kilometres=self.rules.odometer_in_kilometres)
 
-    def check_days(self, values: Mapping[str, Any]) -> None:
-        """Note a vehicle that was used before it was built."""
-        built, used = values["build_date"], values["first_use_date"]
-        if built and used and built > used:
-            self.note(
-                "build_date",
-                "built_after_first_use",
-                f"Built on {built}, but first used on {used}. One of them is wrong.",
-            )
+# Single cells ------------------------------------------------------------------------
 
-    def address(self, values: dict[str, Any]) -> None:
-        """Read the country, then the postal code by its shape."""
-        text = self.cell("country")
-        country: str | None = self.rules.country
-        if not cells.is_nothing(text):
-            country = cells.read_country(text)
-        if country is None:
-            self.note(
-                "country",
-                "country_unknown",
-                f"“{text[:40]}” is no country we know. Write its two letters, as in US.",
-            )
-        code = values["postal_code"]
-        values["country"] = country or ""
-        if not code or country is None:
-            return
-        mended = cells.mend_postal_code(code, country)
-        values["postal_code"] = mended
-        if mended != code and len(mended) == len("02108"):
-            self.note(
-                "postal_code",
-                "zeros_restored",
-                f"The list had lost leading zeros: {code} was read as {mended}.",
-                Severity.WARN,
-            )
-        if not cells.postal_code_fits(mended, country):
-            self.note(
-                "postal_code",
-                "postal_code_shape",
-                f"Postal codes of {country} look different.",
-                Severity.WARN,
-            )
 
-    def person(self, values: dict[str, Any]) -> None:
-        """Read what is told of the owner."""
-        given = values.pop("owner_given_name")
-        values["owner_name"] = " ".join(filter(None, (given, values["owner_name"])))
-        if len(values["owner_name"]) > LONGEST["owner_name"]:
-            values["owner_name"] = values["owner_name"][: LONGEST["owner_name"]]
-            self.note("owner_name", "too_long", "First and last name are too long.")
-        if values["owner_kind"] is None and cells.names_a_firm(values["owner_name"]):
-            values["owner_kind"] = PartyKind.FIRM
-        shapes = (
-            ("email", cells.is_email, "This is no e-mail address."),
-            ("phone", cells.is_phone, "This is no telephone number."),
+def _cell(name: str, raw: str) -> _Reading:
+    """Clean the text of a cell."""
+    text, had_controls = cells.clean_text(raw)
+    if not had_controls:
+        return _Reading(text)
+    sentence = "Characters that cannot be seen were taken out."
+    note = _Note(name, "control_characters", sentence, Severity.WARN)
+    return _Reading(text, (note,))
+
+
+def _text(name: str, raw: str) -> _Reading:
+    """Read a text, within its length; a formula stays a text and is told."""
+    text, notes = _cell(name, raw)
+    if cells.is_nothing(text):
+        return _Reading("", notes)
+    if name in _CODES:
+        if cells.lost_digits(text):
+            sentence = (
+                "A spreadsheet made a rounded number of this. Format the column as"
+                " text and save the list again."
+            )
+            notes += (_Note(name, "digits_lost", sentence),)
+        text = cells.as_code(text)
+    if cells.looks_like_formula(text):
+        sentence = "This looks like a formula. It is kept as plain text and never run."
+        notes += (_Note(name, "formula", sentence, Severity.WARN),)
+    longest = LONGEST[name]
+    if len(text) > longest:
+        sentence = f"{len(text)} characters are too many; at most {longest} fit."
+        notes += (_Note(name, "too_long", sentence),)
+    return _Reading(text[:longest], notes)
+
+
+def _date(name: str, rules: RowRules, raw: str) -> _Reading:
+    """Read a day that is not in the future."""
+    text, notes = _cell(name, raw)
+    if cells.is_no_date(text):
+        return _Reading(None, notes)
+    reading = read_date(text, order=rules.date_orders.get(name), pivot=rules.pivot)
+    words = _WORDS[name]
+    if reading.code == "date_order_open":
+        sentence = (
+            f"This is {reading.day_first} or {reading.month_first}: say whether the"
+            " day or the month stands first."
         )
-        for name, fits, sentence in shapes:
-            if values[name] and not fits(values[name]):
-                self.note(name, f"{name}_shape", sentence, Severity.WARN)
-        text = self.cell("language")
-        code = None if cells.is_nothing(text) else cells.read_language(text)
-        values["language"] = code or ""
-        if code is None and not cells.is_nothing(text):
-            self.note(
-                "language",
-                "language_unknown",
-                f"“{text[:40]}” is no language we know. The cell is left out.",
-                Severity.WARN,
-            )
+        notes += (_Note(name, reading.code, sentence, Severity.ASK),)
+    elif reading.code:
+        sentence = _DATE_FAULTS[reading.code].format(words=words)
+        notes += (_Note(name, reading.code, sentence),)
+    elif reading.value and reading.value > rules.today:
+        sentence = f"The {words} {reading.value} is in the future."
+        notes += (_Note(name, "date_in_future", sentence),)
+    return _Reading(reading.value, notes)
+
+
+def _choice(name: str, sort: type[StrEnum], raw: str) -> _Reading:
+    """Read one of a closed list."""
+    text, notes = _cell(name, raw)
+    if cells.is_nothing(text):
+        return _Reading(None, notes)
+    found = _LISTS[name].get(cells.folded_word(text))
+    if found is not None:
+        return _Reading(sort(found), notes)
+    known = ", ".join(sort)
+    sentence = f"“{text[:40]}” is none of: {known}. The cell is left out."
+    return _Reading(
+        None, (*notes, _Note(name, "word_unknown", sentence, Severity.WARN))
+    )
+
+
+def _year(today: dt.date, raw: str) -> _Reading:
+    """Read the list's own model year: four digits, or two near today."""
+    text, notes = _cell("model_year", raw)
+    text = cells.as_code(text)
+    if cells.is_nothing(text) or text == "0":
+        return _Reading(None, notes)
+    latest = today.year + _YEARS_AHEAD
+    whole = text.isascii() and text.isdigit() and len(text) < _MOST_DIGITS
+    year = int(text) if whole else 0
+    if len(text) == len("26") and year:
+        year += latest - latest % _CENTURY
+        year -= _CENTURY if year > latest else 0
+    if _FIRST_MODEL_YEAR <= year <= latest:
+        return _Reading(year, notes)
+    sentence = f"“{text[:40]}” is no model year from {_FIRST_MODEL_YEAR} to {latest}."
+    return _Reading(
+        None, (*notes, _Note("model_year", "model_year_unreadable", sentence))
+    )
+
+
+def _odometer(rules: RowRules, raw: str) -> _Reading:
+    """Read an odometer in miles."""
+    text, notes = _cell("odometer", raw)
+    if cells.is_nothing(text):
+        return _Reading(None, notes)
+    number = cells.read_number(text)
+    if number is None:
+        note = _Note("odometer", "number_unreadable", "This is no whole number.")
+        return _Reading(None, (*notes, note))
+    if not 0 <= number.value <= _LARGEST_ODOMETER:
+        sentence = f"An odometer reading lies between 0 and {_LARGEST_ODOMETER}."
+        code = "odometer_negative" if number.value < 0 else "odometer_too_large"
+        return _Reading(None, (*notes, _Note("odometer", code, sentence)))
+    in_km = rules.odometer_in_kilometres
+    return _Reading(cells.miles_of(number, kilometres=in_km), notes)
+
+
+def _country(usual: str, raw: str) -> _Reading:
+    """Read a country; one that is not known gives none, an empty cell the usual."""
+    text, notes = _cell("country", raw)
+    if cells.is_nothing(text):
+        return _Reading(usual, notes)
+    country = cells.read_country(text)
+    if country is not None:
+        return _Reading(country, notes)
+    sentence = f"“{text[:40]}” is no country we know. Write its two letters, as in US."
+    return _Reading(None, (*notes, _Note("country", "country_unknown", sentence)))
+
+
+def _language(raw: str) -> _Reading:
+    """Read a language."""
+    text, notes = _cell("language", raw)
+    if cells.is_nothing(text):
+        return _Reading("", notes)
+    code = cells.read_language(text)
+    if code is not None:
+        return _Reading(code, notes)
+    sentence = f"“{text[:40]}” is no language we know. The cell is left out."
+    note = _Note("language", "language_unknown", sentence, Severity.WARN)
+    return _Reading("", (*notes, note))
+
+
+# Cells together ----------------------------------------------------------------------
+
+
+def _too_wide(there: int, headers: int) -> _Note:
+    return _Note(
+        "",
+        "row_too_wide",
+        f"The row has {there} cells under {headers} headers. A separator inside a text"
+        " may want quotation marks.",
+    )
+
+
+def _check_days(values: Mapping[str, Any], notes: list[_Note]) -> None:
+    """Note a vehicle that was used before it was built."""
+    built, used = values["build_date"], values["first_use_date"]
+    if built and used and built > used:
+        sentence = f"Built on {built}, but first used on {used}. One of them is wrong."
+        notes.append(_Note("build_date", "built_after_first_use", sentence))
+
+
+def _check_postal_code(
+    country: str | None, values: dict[str, Any], notes: list[_Note]
+) -> None:
+    """Mend the postal code by the shape of its country."""
+    code = values["postal_code"]
+    values["country"] = country or ""
+    if not code or country is None:
+        return
+    mended = cells.mend_postal_code(code, country)
+    values["postal_code"] = mended
+    if mended != code and len(mended) == len("02108"):
+        sentence = f"The list had lost leading zeros: {code} was read as {mended}."
+        notes.append(_Note("postal_code", "zeros_restored", sentence, Severity.WARN))
+    if not cells.postal_code_fits(mended, country):
+        sentence = f"Postal codes of {country} look different."
+        notes.append(_Note("postal_code", "postal_code_shape", sentence, Severity.WARN))
+
+
+def _check_person(values: dict[str, Any], notes: list[_Note]) -> None:
+    """Join the owner's names, and look at how to reach them."""
+    given = values.pop("owner_given_name")
+    name = values["owner_name"]
+    name = f"{given} {name}" if given and name else given or name
+    longest = LONGEST["owner_name"]
+    if len(name) > longest:
+        name = name[:longest]
+        sentence = "First and last name are too long."
+        notes.append(_Note("owner_name", "too_long", sentence))
+    values["owner_name"] = name
+    if values["owner_kind"] is None and cells.names_a_firm(name):
+        values["owner_kind"] = PartyKind.FIRM
+    email, phone = values["email"], values["phone"]
+    if email and not cells.is_email(email):
+        sentence = "This is no e-mail address."
+        notes.append(_Note("email", "email_shape", sentence, Severity.WARN))
+    if phone and not cells.is_phone(phone):
+        sentence = "This is no telephone number."
+        notes.append(_Note("phone", "phone_shape", sentence, Severity.WARN))
 
 
 _LISTS = {

@@ -7,7 +7,7 @@ import resource
 import tempfile
 import time
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,12 +19,34 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What one piece of work took, by the clock and of the processor.
+
+    The processor's seconds (user and system, of this process) say what the work costs
+    also on a machine that is busy with other things. ``peak_mb`` is the most memory
+    that the process had held by its end.
+    """
+
+    seconds: float
+    cpu_seconds: float
+    peak_mb: int
+
+    def told(self) -> dict[str, float]:
+        """Give the figures as the line of results holds them."""
+        return {
+            "seconds": round(self.seconds, 3),
+            "cpu_seconds": round(self.cpu_seconds, 3),
+            "peak_mb": self.peak_mb,
+        }
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
     """What a bench found.
 
     ``yardsticks`` gives the seconds that the yardstick took for the same items in the
-    same run.
+    same run; ``steps`` the parts of the work, each with its own watch.
     """
 
     name: str
@@ -32,22 +54,24 @@ class Result:
     items: int
     seconds: float
     yardsticks: dict[str, float]
+    steps: dict[str, Watch] = field(default_factory=dict)
 
     def line(self) -> str:
         """Write the result as one line of JSON; a ratio over 1 beats the yardstick."""
-        return json.dumps(
-            {
-                "name": self.name,
-                "size": self.size,
-                "items": self.items,
-                "seconds": round(self.seconds, 3),
-                "peak_mb": peak_mb(),
-                "ratios": {
-                    name: round(taken / self.seconds, 4)
-                    for name, taken in self.yardsticks.items()
-                },
-            }
-        )
+        told: dict[str, object] = {
+            "name": self.name,
+            "size": self.size,
+            "items": self.items,
+            "seconds": round(self.seconds, 3),
+            "peak_mb": peak_mb(),
+            "ratios": {
+                name: round(taken / self.seconds, 4)
+                for name, taken in self.yardsticks.items()
+            },
+        }
+        if self.steps:
+            told["steps"] = {name: watch.told() for name, watch in self.steps.items()}
+        return json.dumps(told)
 
 
 def peak_mb() -> int:
@@ -60,6 +84,13 @@ def seconds_of(work: Callable[[], object]) -> float:
     start = time.perf_counter()
     work()
     return time.perf_counter() - start
+
+
+def watched(work: Callable[[], object]) -> Watch:
+    """Do something once and give what it took."""
+    start, cpu = time.perf_counter(), time.process_time()
+    work()
+    return Watch(time.perf_counter() - start, time.process_time() - cpu, peak_mb())
 
 
 def median_seconds(work: Callable[[], object], times: int = 3) -> float:

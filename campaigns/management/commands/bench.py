@@ -11,7 +11,12 @@ from django.core.management.base import BaseCommand
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
-BENCHES = {"import": "imports", "letters": "letters", "counter": "counter"}
+BENCHES = {
+    "import": "imports",
+    "letters": "letters",
+    "counter": "counter",
+    "path": "path",
+}
 
 
 class Command(BaseCommand):
