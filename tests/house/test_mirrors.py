@@ -41,6 +41,36 @@ ELSEWHERE = {
     "dealership/queries/tables.py": "tests/house/test_states.py reads all through it",
     "campaigns/queries/vehicle_answer.py": "tests/campaigns/api/test_vehicles.py",
     "dealership/domain/leases.py": "tests/dealership/domain/test_jobs.py",
+    "dealership/documents/workbooks.py": (
+        "every spreadsheet of tests/dealership/documents/test_tabular.py"
+    ),
+    "vehicles/domain/batch.py": "tests/vehicles/domain/test_merging.py",
+    "inventory/domain/locks.py": (
+        "two at once: tests/contention/test_reserving.py and"
+        " tests/contention/test_booking.py"
+    ),
+    "inventory/domain/promises.py": (
+        "a part of reserving: tests/inventory/domain/test_reserving.py"
+    ),
+    "inventory/domain/sending.py": "tests/inventory/views/test_orders.py",
+    "inventory/views/places.py": (
+        "links of each page: tests/inventory/views/test_parts.py"
+    ),
+    "campaigns/queries/curve.py": ("by hand in tests/campaigns/domain/test_reports.py"),
+    "campaigns/queries/uses.py": (
+        "beside a slow reading in tests/campaigns/queries/test_demand.py"
+    ),
+    "campaigns/domain/remedies_entry.py": "tests/campaigns/views/test_remedy.py",
+    "campaigns/domain/vin_lists.py": "tests/campaigns/views/test_vin_list.py",
+    "campaigns/views/criteria.py": "tests/campaigns/views/test_matching.py",
+    "campaigns/views/places.py": (
+        "links of each page: tests/campaigns/views/test_campaigns.py"
+    ),
+    "campaigns/tasks/lapsing.py": "run with the job: tests/inventory/test_tasks.py",
+    "campaigns/tasks/matching.py": (
+        "its jobs run in tests/campaigns/views/test_matching.py and"
+        " tests/campaigns/views/test_vin_list.py"
+    ),
 }
 
 
@@ -85,6 +115,8 @@ def test_each_module_has_its_test():
 @pytest.mark.parametrize("name", ELSEWHERE)
 def test_the_exceptions_still_stand(name):
     assert (ROOT / name).exists()
+    for test in re.findall(r"tests/[\w/]+\.py", ELSEWHERE[name]):
+        assert (ROOT / test).exists()
 
 
 def test_no_test_mirrors_a_module_that_is_gone():
