@@ -35,7 +35,7 @@ from campaigns.rules.lifecycle import CLAIM_MOVES, ClaimState
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
-from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 
 
 if TYPE_CHECKING:
@@ -185,7 +185,9 @@ def _claim(request: HttpRequest, pk: int) -> Claim:
     rows = Claim.objects.for_staff(staff_of(request)).select_related(
         "store", "campaign__earmark", "repair__vehicle"
     )
-    return get_object_or_404(rows, pk=pk)
+    found: Claim = get_object_or_404(rows, pk=pk)
+    hold_to_store(request, found.store_id)
+    return found
 
 
 def _claim_to_edit(request: HttpRequest, pk: int) -> Claim:

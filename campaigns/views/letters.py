@@ -51,7 +51,7 @@ from campaigns.views.places import add_refusal, campaign_of, campaign_places
 from dealership.documents.sheets import to_csv, to_xlsx
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
-from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
 
 
@@ -74,6 +74,7 @@ def _rounds(request: HttpRequest) -> LetterRoundQuerySet:
 def _round_of(request: HttpRequest, pk: int) -> LetterRound:
     rounds = _rounds(request).select_related("campaign", "store", "text", "job")
     found: LetterRound = get_object_or_404(rounds, pk=pk)
+    hold_to_store(request, found.store_id)
     return found
 
 

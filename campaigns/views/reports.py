@@ -29,7 +29,7 @@ from campaigns.views.letters import handed_out
 from campaigns.views.places import add_refusal, campaign_of, campaign_places
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
-from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
 
 
@@ -80,6 +80,7 @@ def _report_of(request: HttpRequest, pk: int) -> Report:
     found: Report = get_object_or_404(
         mine.select_related("campaign", "store", "job", "asked_by"), pk=pk
     )
+    hold_to_store(request, found.store_id)
     return found
 
 

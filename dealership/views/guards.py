@@ -56,3 +56,15 @@ def guarded(capability: Capability) -> Callable[[ViewT], ViewT]:
         return cast("ViewT", guarded_view)
 
     return guard
+
+
+def hold_to_store(request: HttpRequest, store_id: int) -> None:
+    """Ask the capability of this address also in the store of a row.
+
+    Somebody may have posts in several stores; what they may do in the chosen one says
+    nothing of the others. Raises PermissionDenied (403).
+    """
+    match = request.resolver_match
+    assert match is not None, "a view that answers was resolved"
+    if not staff_of(request).may(match.func.capability, store_id):
+        raise PermissionDenied

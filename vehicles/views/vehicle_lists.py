@@ -22,7 +22,7 @@ from dealership.documents.headers import Row
 from dealership.documents.tabular import write_refused
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
-from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
 from vehicles.domain import lists
 from vehicles.forms.lists import (
@@ -70,7 +70,9 @@ _ENCODING_WORDS = {
 
 
 def _list(request: HttpRequest, pk: int) -> VehicleList:
-    return get_object_or_404(lists_of(staff_of(request)), pk=pk)
+    found: VehicleList = get_object_or_404(lists_of(staff_of(request)), pk=pk)
+    hold_to_store(request, found.store_id)
+    return found
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.templatetags.formats import qty
-from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from vehicles.domain.vehicles import change_facts, change_owner, register_vehicle
 from vehicles.forms.vehicles import (
     FACT_FIELDS,
@@ -71,7 +71,9 @@ def vehicles_page(request: HttpRequest) -> HttpResponse:
 
 def _vehicle(request: HttpRequest, vin: str) -> Vehicle:
     rows = vehicles_of(staff_of(request))
-    return get_object_or_404(rows, vin=normalise_vin(vin))
+    found: Vehicle = get_object_or_404(rows, vin=normalise_vin(vin))
+    hold_to_store(request, found.store_id)
+    return found
 
 
 def _facts(vehicle: Vehicle) -> list[tuple[Any, Any]]:
@@ -107,7 +109,7 @@ def vehicle_page(request: HttpRequest, vin: str) -> HttpResponse:
             for change in history_of(vehicle)
         ],
         "counter_url": counter_url(vehicle),
-        "may_edit": may(request, Capability.EDIT_VEHICLES),
+        "may_edit": staff_of(request).may(Capability.EDIT_VEHICLES, vehicle.store_id),
     }
     return render(request, "vehicles/vehicle.html", context)
 
