@@ -25,6 +25,23 @@ settings.register_profile(
 settings.load_profile("house")
 
 
+# The floors that speak to the database; their tests run on each of the two.
+DATABASE_FLOORS = {"domain", "queries", "models"}
+
+
+@pytest.hookimpl(tryfirst=True)  # before pytest chooses by mark
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what runs on both databases, and keep real servers to one process.
+
+    Workers of two processes would take each other's jobs out of the one Redis.
+    """
+    for item in items:
+        if item.get_closest_marker("postgres"):
+            item.add_marker(pytest.mark.xdist_group("servers"))
+        elif item.path.parent.name in DATABASE_FLOORS:
+            item.add_marker(pytest.mark.both)
+
+
 class SignedIn(Client):
     """A browser in somebody's hands."""
 

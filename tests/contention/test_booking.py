@@ -17,7 +17,11 @@ from tests.factories.shelves import (
 )
 
 
-pytestmark = [pytest.mark.committing, pytest.mark.usefixtures("committing_db")]
+pytestmark = [
+    pytest.mark.both,
+    pytest.mark.committing,
+    pytest.mark.usefixtures("committing_db"),
+]
 
 
 def book(row, key):

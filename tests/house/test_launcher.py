@@ -81,6 +81,20 @@ def test_defaults_of_the_verbs(launcher):
     assert (serve.host, serve.port, serve.workers) == ("::", 8000, 7)
 
 
+@pytest.mark.parametrize(
+    ("asked", "given"), [("1", {"PYTHONPYCACHEPREFIX": "bytecode"}), ("", {})]
+)
+def test_what_python_compiled_is_kept_in_the_environment_only(
+    launcher, monkeypatch, asked, given
+):
+    monkeypatch.setenv("PYTHONDONTWRITEBYTECODE", asked)
+    monkeypatch.delenv("PYTHONPYCACHEPREFIX", raising=False)
+    launcher.keep_bytecode()
+    names = {"PYTHONDONTWRITEBYTECODE", "PYTHONPYCACHEPREFIX"}
+    left = {name: Path(os.environ[name]) for name in names & os.environ.keys()}
+    assert left == {name: launcher.VENV / folder for name, folder in given.items()}
+
+
 # Installing ------------------------------------------------------------------
 
 
