@@ -7,6 +7,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand
+from django.db import transaction
 from django.utils import timezone
 
 from campaigns.management.demo import scenario
@@ -41,7 +42,9 @@ class Command(BaseCommand):
             self.stdout.write("There is data already; nothing was changed.")
         else:
             begun = time.monotonic()
-            make(seed=options["seed"], vehicles=VEHICLES[options["size"]])
+            # All or nothing: a start that is broken off leaves no half demo behind.
+            with transaction.atomic():
+                make(seed=options["seed"], vehicles=VEHICLES[options["size"]])
             self.stdout.write(f"Demo made in {time.monotonic() - begun:.0f} s.")
         names = ", ".join(name for name, *_ in scenario.PEOPLE)
         self.stdout.write(f"Sign in as {names}; password {scenario.PASSWORD}")

@@ -6,7 +6,7 @@ and campaigns do not exist. Towns carry postal codes that are not given out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from campaigns.rules.lifecycle import CampaignClass, Payer, ReadingResult
@@ -195,8 +195,6 @@ class Plot:
     closed: bool = False
     short: int = 0
     damaged: int = 0
-    unknown_vins: int = 0
-    extra: dict[str, int] = field(default_factory=dict)
 
 
 _M = Payer.MANUFACTURER
