@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef
@@ -23,18 +23,19 @@ from campaigns.models import (
     CampaignVehicle,
     CriteriaVersion,
     ListedVin,
-    MatchedChange,
     StateChange,
 )
 from campaigns.rules.lifecycle import (
     CampaignState,
     Change,
+    Reach,
     VersionState,
     WorkState,
 )
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
 from dealership.rules.refusals import Refusal
+from vehicles.domain.sets import insert_rows, take_ids
 
 
 if TYPE_CHECKING:
@@ -43,7 +44,32 @@ if TYPE_CHECKING:
     from dealership.models import StaffMember, Store
 
 APPLY_CHUNK = 1_000
+_POPULATION = (
+    "id", "campaign_id", "vehicle_id", "store_id", "work_state", "reach", "outcome",
+    "reasons", "on_list", "added_on",
+)  # fmt: skip
+_STATE = (
+    "campaign_vehicle_id", "before", "after", "on_list", "effective_on", "recorded_at",
+    "by_id", "why", "source",
+)  # fmt: skip
 _ADDS = (Change.ADD, Change.TO_VERIFY, Change.RESTORE)
+
+
+class Matched(NamedTuple):
+    """A kept change of a match, and the store that looks after the vehicle."""
+
+    pk: int
+    vehicle_id: int
+    store_id: int
+    change: str
+    outcome: str
+    reasons: list[Any]
+    on_list: bool
+
+
+_MATCHED = (
+    "pk", "vehicle_id", "vehicle__store_id", "change", "outcome", "reasons", "on_list",
+)  # fmt: skip
 
 
 class NotMatched(Refusal):
@@ -112,10 +138,8 @@ def apply_chunk(
         version = locked(version_id)
         if version.state != VersionState.APPLYING:
             return None
-        changes = list(
-            version.changes.filter(applied=False)
-            .select_related("vehicle")
-            .order_by("pk")[:size]
+        changes = _changes_after(
+            version, int(version.counts.get("applied_to", 0)), size
         )
         if not changes:
             _let_rule(version, at)
@@ -131,57 +155,70 @@ def apply_chunk(
         }
         _add_rows(version, [c for c in changes if c.vehicle_id not in standing], at)
         kept = _move_rows(version, changes, standing, at)
-        version.counts[KEPT] = version.counts.get(KEPT, 0) + kept
+        last = changes[-1].pk
+        version.counts |= {KEPT: version.counts.get(KEPT, 0) + kept, "applied_to": last}
         version.save(update_fields=["counts"])
-        MatchedChange.objects.filter(pk__in=[c.pk for c in changes]).update(
-            applied=True
-        )
+        version.changes.filter(applied=False, pk__lte=last).update(applied=True)
     return len(changes)
 
 
+def _changes_after(version: CriteriaVersion, place: int, size: int) -> list[Matched]:
+    """Read the next changes to apply, each with the store of its vehicle."""
+    rows = version.changes.filter(applied=False, pk__gt=place).order_by("pk")
+    return list(map(Matched._make, rows.values_list(*_MATCHED)[:size]))
+
+
 def _add_rows(
-    version: CriteriaVersion, changes: list[MatchedChange], at: dt.datetime
+    version: CriteriaVersion, changes: list[Matched], at: dt.datetime
 ) -> None:
     """Take vehicles into the population, with the change that says so."""
     today = timezone.localdate(at)
-    rows = CampaignVehicle.objects.bulk_create(
+    added = [change for change in changes if change.change in _ADDS]
+    states = [state_after(Change(one.change), one.outcome).value for one in added]
+    ids = take_ids(CampaignVehicle, len(added))
+    insert_rows(
+        CampaignVehicle,
+        _POPULATION,
         [
-            CampaignVehicle(
-                campaign_id=version.campaign_id,
-                vehicle=change.vehicle,
-                store_id=change.vehicle.store_id,
-                work_state=state_after(Change(change.change), change.outcome),
-                outcome=change.outcome,
-                reasons=change.reasons,
-                on_list=change.on_list,
-                added_on=today,
+            (
+                key,
+                version.campaign_id,
+                one.vehicle_id,
+                one.store_id,
+                state,
+                Reach.REACHABLE.value,
+                one.outcome,
+                one.reasons,
+                one.on_list,
+                today,
             )
-            for change in changes
-            if change.change in _ADDS
+            for key, one, state in zip(ids, added, states, strict=True)
         ],
-        batch_size=APPLY_CHUNK,
     )
-    StateChange.objects.bulk_create(
+    why, source = version.why[:200], _source(version)
+    insert_rows(
+        StateChange,
+        _STATE,
         [
-            StateChange(
-                campaign_vehicle=row,
-                after=row.work_state,
-                on_list=row.on_list,
-                effective_on=today,
-                recorded_at=at,
-                by_id=version.applied_by_id,
-                why=version.why[:200],
-                source=_source(version),
+            (
+                key,
+                "",
+                state,
+                one.on_list,
+                today,
+                at,
+                version.applied_by_id,
+                why,
+                source,
             )
-            for row in rows
+            for key, one, state in zip(ids, added, states, strict=True)
         ],
-        batch_size=APPLY_CHUNK,
     )
 
 
 def _move_rows(
     version: CriteriaVersion,
-    changes: list[MatchedChange],
+    changes: list[Matched],
     standing: dict[int, CampaignVehicle],
     at: dt.datetime,
 ) -> int:
@@ -215,7 +252,7 @@ def _move_rows(
     return kept
 
 
-def _still_fits(row: CampaignVehicle, to: WorkState, change: MatchedChange) -> bool:
+def _still_fits(row: CampaignVehicle, to: WorkState, change: Matched) -> bool:
     before = WorkState(row.work_state)
     return may_move(before, to) or (before is to and change.on_list != row.on_list)
 

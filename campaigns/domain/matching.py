@@ -23,6 +23,7 @@ from campaigns.queries.criteria import may_concern, rules_of
 from campaigns.rules.lifecycle import Change, VersionState, WorkState
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
+from vehicles.domain.sets import insert_rows
 from vehicles.models import Vehicle
 from vehicles.rules.criteria import VehicleFacts
 from vehicles.rules.matching import Outcome, Verdict, match_many
@@ -36,7 +37,9 @@ if TYPE_CHECKING:
     from vehicles.rules.criteria import CriteriaSet
 
 MATCH_CHUNK = 4_000
-ROWS_AT_ONCE = 1_000
+_CHANGE = (
+    "version_id", "vehicle_id", "change", "outcome", "reasons", "on_list", "applied",
+)  # fmt: skip
 CONFIRMED = "confirmed"
 """Outcome of a vehicle of which a person said that it belongs to the campaign."""
 RULED_OUT = "ruled_out"
@@ -112,7 +115,7 @@ def match_chunk(*, version_id: int, size: int = MATCH_CHUNK) -> int | None:
             version.save(update_fields=["state"])
             return None
         changes = _changes_of(version, rows, rules_of(version))
-        MatchedChange.objects.bulk_create(changes, batch_size=ROWS_AT_ONCE)
+        insert_rows(MatchedChange, _CHANGE, changes)
         counts["reached"] = rows[-1]["pk"]
         counts["seen"] = counts.get("seen", 0) + len(rows)
         version.save(update_fields=["counts"])
@@ -151,12 +154,12 @@ def _facts_after(
 
 def _changes_of(
     version: CriteriaVersion, rows: list[Mapping[str, Any]], rules: CriteriaSet
-) -> list[MatchedChange]:
-    """Judge vehicles; gives the changes and counts them, and those kept."""
+) -> list[tuple[Any, ...]]:
+    """Judge vehicles; gives the changes as rows and counts them, and those kept."""
     has_list = rules.listed_vins is not None
     facts = [_facts_of(row, has_list=has_list) for row in rows]
     counts = version.counts
-    changes = []
+    changes: list[tuple[Any, ...]] = []
     judged = zip(rows, match_many(facts, rules), strict=True)
     for row, (_facts, verdict) in judged:
         stands = None
@@ -169,13 +172,14 @@ def _changes_of(
             continue
         counts[change.value] = counts.get(change.value, 0) + 1
         changes.append(
-            MatchedChange(
-                version=version,
-                vehicle_id=row["pk"],
-                change=change,
-                outcome=verdict.outcome,
-                reasons=[reason.to_json() for reason in verdict.reasons],
-                on_list=row["listed"],
+            (
+                version.pk,
+                row["pk"],
+                change.value,
+                verdict.outcome.value,
+                [reason.to_json() for reason in verdict.reasons],
+                bool(row["listed"]),
+                False,
             )
         )
     return changes

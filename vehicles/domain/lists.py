@@ -257,7 +257,8 @@ def decide_year(
         row = with_year(clean_row_of(staged), year)
         staged.state, faults = RowState.ASK, row.faults
         if row.worst is not Severity.ASK:
-            merger = Merger.over([row.record], terms_of(parent, day=day))
+            terms = terms_of(parent, day=day)
+            merger = Merger.over([row.record], terms, review=True)
             outcome = merger.take(row_number, row.record)
             staged.state, faults = outcome.state, (*faults, *outcome.faults)
         staged.record = row.record.to_json()

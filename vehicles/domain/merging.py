@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
@@ -60,30 +61,39 @@ class Outcome:
 
 @dataclass(slots=True)
 class Merger:
-    """Sets the rows of one chunk against what is known and collects the changes."""
+    """Sets the rows of one chunk against what is known and collects the changes.
+
+    For a review only the outcomes count: of a new vehicle the owner is not looked at,
+    since it is new whoever has it.
+    """
 
     terms: Terms
     known: Known
+    review: bool = False
     batch: Batch = field(default_factory=Batch)
 
     @classmethod
-    def over(cls, records: Iterable[VehicleRecord], terms: Terms) -> Merger:
+    def over(
+        cls, records: Iterable[VehicleRecord], terms: Terms, *, review: bool = False
+    ) -> Merger:
         """Read what is known of these records, and be ready for them."""
-        vins, names = set(), set()
+        owners: dict[str, list[str]] = {}
         for record in records:
-            vins.add(record.vin)
-            names.add(folded_name(record.owner_name))
+            told = owners.setdefault(record.vin, [])
+            told.append(folded_name(record.owner_name))
+        names = set() if review else {*chain.from_iterable(owners.values())} - {""}
         known = known_of(
-            vins=list(vins), names=list(names - {""}), store_id=terms.store_id
+            vins=list(owners), names=list(names), store_id=terms.store_id, owners=owners
         )
-        return cls(terms, known)
+        return cls(terms, known, review)
 
     def take(self, row: int, record: VehicleRecord) -> Outcome:
         """Take one row: note what it changes and say what becomes of it."""
         vehicle = self.known.vehicles.get(record.vin)
         if vehicle is None:
             vehicle = self._new_vehicle(record)
-            self._owner(row, record, vehicle)
+            if not self.review:
+                self._owner(row, record, vehicle)
             return Outcome(RowState.NEW)
         if vehicle["store_id"] != self.terms.store_id:
             return Outcome(RowState.REFUSED, (self._elsewhere(row, record, vehicle),))

@@ -219,7 +219,7 @@ class Stager:
             return
         clean = self.cleaner.clean
         cleaned = [self._settled(clean(r.number, r.cells)) for r in rows]
-        merger = Merger.over((row.record for row in cleaned), self.terms)
+        merger = Merger.over((row.record for row in cleaned), self.terms, review=True)
         told = [
             self._staged(raw, row, merger)
             for raw, row in zip(rows, cleaned, strict=True)

@@ -92,11 +92,12 @@ def _prepared(
     return done
 
 
+@lru_cache(maxsize=256)
 def _preparer(field: models.Field[Any, Any]) -> Callable[[Any], Any] | None:
     """Give what makes a value of a field storable; None where nothing is to be done."""
     target = field.target_field if isinstance(field, models.ForeignKey) else field
     if isinstance(target, models.JSONField):
-        return json.JSONEncoder(separators=(",", ":")).encode
+        return _as_json
     if not isinstance(target, (models.DateField, models.UUIDField)):
         return None
     # Days and keys come again and again: each is prepared once.
@@ -105,8 +106,16 @@ def _preparer(field: models.Field[Any, Any]) -> Callable[[Any], Any] | None:
     )
 
 
+_encode = json.JSONEncoder(separators=(",", ":")).encode
+
+
+def _as_json(value: object) -> str:
+    """Write a value as JSON; most lists are empty."""
+    return "[]" if value == [] else _encode(value)
+
+
 def columns_of(
     rows: Iterable[Mapping[str, Any]], names: Sequence[str]
 ) -> list[Sequence[Any]]:
     """Give mappings as rows of values."""
-    return [itemgetter(*names)(row) for row in rows]
+    return list(map(itemgetter(*names), rows))

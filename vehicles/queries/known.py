@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from vehicles.models import Address, Tenure, Vehicle
@@ -62,17 +63,30 @@ def identity_of(
     )
 
 
-def known_of(*, vins: Collection[str], names: Collection[str], store_id: int) -> Known:
-    """Read what is known, in a number of queries that does not depend on the rows."""
+def known_of(
+    *,
+    vins: Collection[str],
+    names: Collection[str],
+    store_id: int,
+    owners: Mapping[str, Collection[str]] | None = None,
+) -> Known:
+    """Read what is known, in a number of queries that does not depend on the rows.
+
+    People are looked for by their folded ``names``, and by those that ``owners`` gives
+    for the VIN of a known vehicle.
+    """
     known = Known()
     rows = Vehicle.objects.filter(vin__in=vins)
     for vehicle in rows.values(*VEHICLE_FIELDS, "store__name"):
         known.store_names[vehicle["store_id"]] = vehicle.pop("store__name")
         known.vehicles[vehicle["vin"]] = vehicle
+    if owners is not None:
+        named = chain.from_iterable(owners[vin] for vin in known.vehicles)
+        names = {*names, *named} - {""}
     ids = [v["id"] for v in known.vehicles.values() if v["store_id"] == store_id]
     parties = _tenures(known, ids) if ids else {}
     if names:
-        _addresses(known, parties, names, store_id)
+        _addresses(known, parties, list(names), store_id)
     if parties:
         held = Tenure.objects.filter(party_id__in=list(parties), until__isnull=True)
         known.holdings.update(held.order_by().values_list("party_id", flat=True))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,11 @@ CLOSED_FIELDS: dict[str, type[StrEnum]] = {
     "owner_kind": PartyKind,
     "role": TenureRole,
     "address_source": AddressSource,
+}
+
+_KNOWN_WORDS = {
+    name: {member.value: member for member in sort}
+    for name, sort in CLOSED_FIELDS.items()
 }
 
 
@@ -58,7 +63,8 @@ class Fault:
 
     def to_json(self) -> dict[str, Any]:
         """Give what a JSON field can keep."""
-        return asdict(self) | {"severity": self.severity.value}
+        told = {name: getattr(self, name) for name in self.__slots__}
+        return told | {"severity": self.severity.value}
 
     @classmethod
     def from_json(cls, told: Mapping[str, Any]) -> Fault:
@@ -107,9 +113,8 @@ class VehicleRecord:
         told: dict[str, Any] = {}
         for name in self.__slots__:
             value = getattr(self, name)
-            if value in (None, "", ()):
-                continue
-            told[name] = value.isoformat() if isinstance(value, dt.date) else value
+            if value or value == 0:
+                told[name] = value.isoformat() if isinstance(value, dt.date) else value
         if self.model_years:
             told["model_years"] = list(self.model_years)
         return told
@@ -121,9 +126,9 @@ class VehicleRecord:
         for name in DATE_FIELDS:
             if name in values:
                 values[name] = dt.date.fromisoformat(values[name])
-        for name, sort in CLOSED_FIELDS.items():
+        for name, known in _KNOWN_WORDS.items():
             if name in values:
-                values[name] = sort(values[name])
+                values[name] = known[values[name]]
         values["model_years"] = tuple(values.get("model_years", ()))
         return cls(**values)
 
@@ -139,6 +144,6 @@ class CleanRow:
     @property
     def worst(self) -> Severity | None:
         """The gravest fault's severity, None when there is no fault."""
-        return max(
-            (f.severity for f in self.faults), key=_RANK.__getitem__, default=None
-        )
+        if not self.faults:
+            return None
+        return max((f.severity for f in self.faults), key=_RANK.__getitem__)

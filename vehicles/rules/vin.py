@@ -14,6 +14,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
+from operator import mul
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,6 +34,7 @@ VIN_LENGTH = 17
 _VALUES: dict[str, int] = {digit: int(digit) for digit in "0123456789"} | dict(
     zip("ABCDEFGHJKLMNPRSTUVWXYZ", map(int, "12345678123457923456789"), strict=True)
 )
+_ALPHABET = frozenset(_VALUES)
 _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 _REMAINDERS = "0123456789X"
 _MODULUS = 11
@@ -139,6 +141,8 @@ def has_vin_length(vin: str) -> bool:
 
 def wrong_characters(vin: str) -> tuple[tuple[int, str], ...]:
     """Give each position (from 1) and character that no VIN can hold."""
+    if _ALPHABET.issuperset(vin):
+        return ()
     return tuple(
         (place, letter)
         for place, letter in enumerate(vin, start=1)
@@ -155,10 +159,7 @@ def weighted_sum(vin: str) -> int:
     if not has_vin_length(vin):
         raise NotAVin(vin)
     try:
-        return sum(
-            _VALUES[letter] * weight
-            for letter, weight in zip(vin, _WEIGHTS, strict=True)
-        )
+        return sum(map(mul, map(_VALUES.__getitem__, vin), _WEIGHTS))
     except KeyError:
         raise NotAVin(vin) from None
 
@@ -231,14 +232,14 @@ def judge_vin(
         return VinVerdict(vin, Grade.REJECT, None, (), (shape,))
     strict = market is Market.US or vin[0] in _NORTH_AMERICA
     years = model_years(vin, kind=kind)
-    reasons = [*_digit_reasons(vin, strict=strict)]
+    reasons = _digit_reasons(vin, strict=strict)
     reasons += _year_reasons(vin, years, stated_model_year, strict=strict)
     return VinVerdict(
         vin=vin,
         grade=max((reason.grade for reason in reasons), default=Grade.OK),
         model_year=_settled_year(years, stated_model_year),
         model_years=years,
-        reasons=tuple(reasons),
+        reasons=reasons,
     )
 
 
@@ -328,10 +329,10 @@ def _year_reasons(
                 Grade.WARN,
             ),
         )
+    if stated in years or (stated is None and len(years) == 1):
+        return ()
     told = " or ".join(map(str, years))
     if stated is None:
-        if len(years) == 1:
-            return ()
         return (
             VinReason(
                 "vin_two_model_years",
@@ -339,8 +340,6 @@ def _year_reasons(
                 Grade.OK,
             ),
         )
-    if stated in years:
-        return ()
     return (
         VinReason(
             "vin_model_year",
