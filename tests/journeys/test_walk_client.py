@@ -1,6 +1,7 @@
 """One campaign from the vehicle list to the closed account, page by page, form by form.
 
-On the default database, with the jobs done in this process.
+The same walk twice: on the default database with the jobs done in this process, and
+(marker ``postgres``) on PostgreSQL with the jobs done by a real worker over Redis.
 """
 
 from __future__ import annotations
@@ -8,17 +9,26 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import os
 import re
+import signal
+import subprocess
+import sys
+import time
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit, urlunsplit
 
 import openpyxl
 import pypdfium2
 import pytest
+from django.conf import settings
+from django.db import connection
 from django.utils import timezone
 
 from dealership.domain.jobs import run_waiting
+from dealership.models import Job
 from dealership.rules.jobs import JobState
 from dealership.rules.roles import Role
 from inventory.queries.books import faults_of_the_books
@@ -37,7 +47,7 @@ HERE = f"/campaigns/{CODE}"
 PART = "NB-2210"
 TODAY = NOW.date()  # a Wednesday
 ONE_PART = f"1 \N{MULTIPLICATION SIGN} {PART}"
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 120
 
 
 def vin_of(number: int) -> str:
@@ -463,3 +473,72 @@ def here() -> Iterator[Callable[[], None]]:
 def test_walk_with_the_jobs_done_here(committing_db, frozen_now):
     with here() as work:
         Walk(work).go()
+
+
+@contextmanager
+def worker(folder: Path) -> Iterator[Callable[[], None]]:
+    """Let a real worker do what waits, in its own process, over Redis.
+
+    It works in the database and the folder of this test, and its clock stands still
+    at the same moment.
+    """
+    address = urlsplit(os.environ["MENDROLL_TEST_DATABASE_URL"])
+    name = connection.settings_dict["NAME"]
+    env = {
+        key: value
+        for key, value in os.environ.items()
+        if not key.startswith(("MENDROLL_", "DJANGO_", "PYTEST_"))
+    } | {
+        "DJANGO_SETTINGS_MODULE": "config.settings",
+        "MENDROLL_DATA": str(settings.DATA),
+        "MENDROLL_DATABASE_URL": urlunsplit(address._replace(path=f"/{name}")),
+        "MENDROLL_REDIS_URL": settings.MENDROLL_REDIS_URL,
+    }
+    words = ["-m", "tests.journeys.stopped_worker", NOW.isoformat()]
+    words += ["-A", "config", "worker", "--concurrency", "1", "--loglevel", "INFO"]
+    log = folder / "worker.log"
+    with log.open("wb") as written:
+        process = subprocess.Popen(  # noqa: S603 (our own words)
+            [sys.executable, *words],
+            cwd=ROOT,
+            env=env,
+            stdout=written,
+            stderr=written,
+            start_new_session=True,
+        )
+
+    def work() -> None:
+        end = time.monotonic() + PATIENCE_SECONDS
+        due = Job.objects.filter(due_at__lte=timezone.now())
+        while left := list(due.exclude(state=JobState.DONE)):
+            told = [(job.kind, job.state, job.error, job.error_detail) for job in left]
+            lost = process.poll() is not None or time.monotonic() > end
+            if lost or any(detail for *_rest, detail in told):
+                pytest.fail(f"{told}\n{log.read_text(errors='replace')[-4_000:]}")
+            time.sleep(0.1)
+
+    try:
+        yield work
+    finally:
+        process.terminate()
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+    assert re.search(r"transport:\s+redis://", log.read_text(errors="replace"))
+
+
+@pytest.mark.timeout(600)
+@pytest.mark.postgres
+@pytest.mark.committing
+@pytest.mark.skipif(
+    connection.vendor != "postgresql" or not settings.MENDROLL_REDIS_URL,
+    reason="the tests do not run on PostgreSQL and Redis",
+)
+def test_walk_on_postgresql_with_a_worker_over_redis(
+    committing_db, frozen_now, tmp_path
+):
+    with worker(tmp_path) as work:
+        Walk(work).go()
+    assert Job.objects.filter(state=JobState.DONE).count() > 8
