@@ -66,5 +66,6 @@ def hold_to_store(request: HttpRequest, store_id: int) -> None:
     """
     match = request.resolver_match
     assert match is not None, "a view that answers was resolved"
-    if not staff_of(request).may(match.func.capability, store_id):
+    capability: Capability = match.func.capability  # type: ignore[attr-defined]
+    if not staff_of(request).may(capability, store_id):
         raise PermissionDenied
