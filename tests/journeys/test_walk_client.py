@@ -386,7 +386,8 @@ class Walk:
         parts.send("Order 2 pieces")
         parts.go("/proposals/")
         parts.reads("Nothing to decide")
-        parts.go("/parts/orders/1/")
+        parts.go("/parts/orders/")
+        parts.follow("1")
         parts.reads("2 pieces are still to come", f"Set apart for {CODE}")
         parts.send(
             "Enter the packing slip",
@@ -412,7 +413,7 @@ class Walk:
         office.go(f"{HERE}/report/")
         office.send("Make the report", as_of=TODAY)
         self.work()
-        office.go("/reports/1/")
+        office.go(office.at)
         office.reads("1 of 9 vehicles are done", "Not counted: 1 still to be verified")
         paper = "".join(pdf_pages(office.fetches("Report (PDF)")))
         assert "Dealer's count, not a regulatory filing" in paper
