@@ -119,11 +119,16 @@ class PopulationCounts:
             if self.disqualified
             else _("not reachable")
         )
+        still_open: tuple[tuple[str, str, int], ...] = (
+            ("booked", _("booked"), self.booked),
+            ("open", _("open, not booked"), self.open_not_booked),
+        )
+        if self.as_of is not None:  # who was booked on a past day is not known
+            still_open = (("open", _("open"), self.open_not_booked),)
         stretches = (
             ("remedied", _("remedied"), self.remedied),
             ("inspected_clear", _("inspected, no repair needed"), self.inspected_clear),
-            ("booked", _("booked"), self.booked),
-            ("open", _("open, not booked"), self.open_not_booked),
+            *still_open,
             ("to_be_verified", _("to be verified"), self.to_verify_involved),
             ("not_reachable", last, self.not_reachable + self.disqualified),
         )

@@ -86,11 +86,16 @@ def _day_sentence(lines: list[VisitLine], day: dt.date, today: dt.date) -> str:
     when = _("today") if day == today else long_day(day)
     if not expected:
         return _("Nobody is expected %(when)s.") % {"when": when}
+    jobs = jobs_of(expected)
     said = ngettext(
-        "%(n)s vehicle is expected %(when)s with %(jobs)s jobs",
-        "%(n)s vehicles are expected %(when)s with %(jobs)s jobs",
+        "%(n)s vehicle is expected %(when)s with %(jobs)s",
+        "%(n)s vehicles are expected %(when)s with %(jobs)s",
         len(expected),
-    ) % {"n": len(expected), "when": when, "jobs": jobs_of(expected)}
+    ) % {
+        "n": len(expected),
+        "when": when,
+        "jobs": ngettext("%(n)s job", "%(n)s jobs", jobs) % {"n": jobs},
+    }
     if missing:
         return said + _("; the parts of %(n)s are not on the shelf yet.") % {
             "n": len(missing)

@@ -68,7 +68,7 @@ def test_the_day_list_says_who_comes_and_whether_the_parts_are_there(advisor, ca
     then = advisor.get("/visits/", {"day": "2026-11-27"}).content.decode()
 
     assert (
-        "1 vehicle is expected today with 1 jobs; all their parts are on the shelf."
+        "1 vehicle is expected today with 1 job; all their parts are on the shelf."
         in today
     )
     assert ">09:30</a>" in today
