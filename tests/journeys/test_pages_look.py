@@ -77,10 +77,13 @@ PLACES = [
 # One row of each kind in the first store: one that stands open where there is one.
 ROWS = {
     "code": "SELECT code FROM campaigns_campaign WHERE state = 'running' ORDER BY id",
+    # of the campaign whose parts are on the shelf, so that it can be booked
     "vin": """
         SELECT vehicle.vin FROM campaigns_campaignvehicle AS row
         JOIN vehicles_vehicle AS vehicle ON vehicle.id = row.vehicle_id
-        WHERE row.work_state = 'open' AND vehicle.store_id = 1 ORDER BY row.id""",
+        JOIN campaigns_campaign AS campaign ON campaign.id = row.campaign_id
+        WHERE row.work_state = 'open' AND vehicle.store_id = 1
+        AND campaign.campaign_class = 'emissions' ORDER BY row.id""",
     "visit": "SELECT id FROM campaigns_visit WHERE store_id = 1"
     " ORDER BY state = 'booked' DESC, id DESC",
     "repair": "SELECT id FROM campaigns_repair WHERE store_id = 1"
