@@ -98,6 +98,9 @@ class VariantPart(models.Model):
     share_basis_points = models.PositiveIntegerField(
         _("share of vehicles that need it, hundredths of a per cent"), default=10_000
     )
+    old_numbers_serve = models.BooleanField(
+        _("what is left of an older number serves too"), default=True
+    )
     payer = models.CharField(
         _("paid by"),
         max_length=14,

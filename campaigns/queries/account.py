@@ -41,8 +41,8 @@ from inventory.models import (
 from inventory.models.ledger import ACCOUNT_WORDS
 from inventory.rules.accounts import (
     ON_HAND,
+    UNSETTLED,
     DisputeKind,
-    DisputeState,
     ReturnState,
 )
 from inventory.rules.accounts import Account as Place
@@ -309,7 +309,7 @@ def _disputes(scope: _Scope, of: Mapping[int, _Ledger]) -> None:
         cents = one.quantity * one.unit_cost_cents
         facts = {"slip": shipment.number, "part": one.shipment_line.part.number}
         damaged = one.kind == DisputeKind.DAMAGED
-        if one.state == DisputeState.OPEN:
+        if one.state in UNSETTLED:
             words = _("damaged") if damaged else _("did not arrive")
             row = Row(
                 what=_("packing slip %(slip)s, %(part)s: %(words)s")

@@ -19,7 +19,7 @@ from campaigns.models import (
 from campaigns.rules.lifecycle import STILL_OPEN, ProposalState, Reach, WorkState
 from inventory.models import Dispute, Part, ShipmentLine
 from inventory.queries.stock import PromisePicture, StockOf, draw_promise, stock_of
-from inventory.rules.accounts import DisputeState
+from inventory.rules.accounts import UNSETTLED
 
 
 if TYPE_CHECKING:
@@ -226,9 +226,7 @@ def _differences(batches: list[BatchRow]) -> list[Difference]:
                 part=dispute.shipment_line.part,
                 pieces=dispute.quantity,
                 cents=dispute.quantity * dispute.unit_cost_cents,
-                last_date=dispute.last_date
-                if dispute.state == DisputeState.OPEN
-                else None,
+                last_date=dispute.last_date if dispute.state in UNSETTLED else None,
                 dispute=dispute,
             )
             for dispute in disputes[row.allocation.shipment_id or 0]

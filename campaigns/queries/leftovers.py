@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 from campaigns.models import CampaignVehicle, Claim, Repair, VisitJob
 from campaigns.rules.lifecycle import ClaimState, Reach, RepairState
 from inventory.models import Balance, Dispute, GoodsReturn, PurchaseOrder, Shipment
-from inventory.rules.accounts import DisputeState, OrderState, ReturnState
+from inventory.rules.accounts import ORDER_OVER, UNSETTLED, ReturnState
 
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ def _pieces(campaign: Campaign) -> int:
 def _orders(campaign: Campaign) -> int:
     return (
         PurchaseOrder.objects.filter(earmark=campaign.earmark_id)
-        .exclude(state__in=[OrderState.RECEIVED, OrderState.CANCELLED])
+        .exclude(state__in=ORDER_OVER)
         .count()
     )
 
@@ -171,7 +171,7 @@ def _shipments(campaign: Campaign) -> int:
 
 def _disputes(campaign: Campaign) -> int:
     return Dispute.objects.filter(
-        shipment_line__shipment__earmark=campaign.earmark_id, state=DisputeState.OPEN
+        shipment_line__shipment__earmark=campaign.earmark_id, state__in=UNSETTLED
     ).count()
 
 

@@ -27,6 +27,11 @@ class Capability(StrEnum):
     SEE_PARTS = "see_parts"
     MOVE_PARTS = "move_parts"
     ORDER_PARTS = "order_parts"
+    COUNT_PARTS = "count_parts"
+    APPROVE_COUNTS = "approve_counts"
+    SELL_PARTS = "sell_parts"
+    SELL_SET_APART = "sell_set_apart"
+    FREE_QUARANTINE = "free_quarantine"
     USE_COUNTER = "use_counter"
     BOOK_VISITS = "book_visits"
     RECORD_REPAIRS = "record_repairs"
@@ -59,6 +64,9 @@ ROLE_CAPABILITIES: dict[Role, frozenset[Capability]] = {
         Capability.IMPORT_LISTS,
         Capability.MOVE_PARTS,
         Capability.ORDER_PARTS,
+        Capability.COUNT_PARTS,
+        Capability.APPROVE_COUNTS,
+        Capability.SELL_PARTS,
         Capability.BOOK_VISITS,
         Capability.SEE_MONEY,
         Capability.EDIT_MONEY,
@@ -70,6 +78,10 @@ ROLE_CAPABILITIES: dict[Role, frozenset[Capability]] = {
         Capability.EDIT_CAMPAIGNS,
         Capability.EDIT_VEHICLES,
         Capability.IMPORT_LISTS,
+        Capability.APPROVE_COUNTS,
+        Capability.SELL_PARTS,
+        Capability.SELL_SET_APART,
+        Capability.FREE_QUARANTINE,
         Capability.BOOK_VISITS,
         Capability.RECORD_REPAIRS,
         Capability.SEE_LETTERS,
@@ -85,7 +97,7 @@ ROLE_CAPABILITIES: dict[Role, frozenset[Capability]] = {
         Capability.BOOK_VISITS,
         Capability.RECORD_REPAIRS,
     },
-    Role.TECHNICIAN: _EVERYBODY | {Capability.RECORD_REPAIRS},
+    Role.TECHNICIAN: _EVERYBODY | {Capability.RECORD_REPAIRS, Capability.COUNT_PARTS},
     Role.OFFICE: _EVERYBODY
     | {
         Capability.EDIT_VEHICLES,

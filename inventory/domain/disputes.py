@@ -14,6 +14,7 @@ from inventory.domain.ledger import Line, post
 from inventory.models import CostLayer, Credit, Dispute, WriteOff
 from inventory.models.trade import DISPUTE_WORDS
 from inventory.rules.accounts import (
+    UNSETTLED,
     Account,
     DisputeKind,
     DisputeState,
@@ -79,7 +80,7 @@ def settle_dispute(
     scrapped. The same end again changes nothing. Raises DisputeSettled for another
     end, CreditTooLarge, ReasonMissing; ValueError where ``how`` is no end.
     """
-    if how is DisputeState.OPEN:
+    if how in UNSETTLED:
         raise ValueError("a dispute does not end open")
     cost = dispute.quantity * dispute.unit_cost_cents
     amount = cost if amount_cents is None else amount_cents

@@ -2,6 +2,13 @@
 
 from inventory.models.ledger import Balance, CostLayer, Entry, Movement, Reservation
 from inventory.models.part import BinLocation, Earmark, Part, Supplier
+from inventory.models.shelf import (
+    QuarantineLot,
+    StockCount,
+    StockCountLine,
+    Transfer,
+    TransferLine,
+)
 from inventory.models.trade import (
     Bill,
     BillLine,
@@ -32,10 +39,15 @@ __all__ = [
     "OrderLine",
     "Part",
     "PurchaseOrder",
+    "QuarantineLot",
     "Reservation",
     "ReturnLine",
     "Shipment",
     "ShipmentLine",
+    "StockCount",
+    "StockCountLine",
     "Supplier",
+    "Transfer",
+    "TransferLine",
     "WriteOff",
 ]

@@ -32,6 +32,10 @@ class Part(models.Model):
     superseded_by = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaces"
     )
+    superseded_on = models.DateField(_("replaced since"), null=True, blank=True)
+    old_stock_serves = models.BooleanField(
+        _("what is left of this number still serves"), default=True
+    )
     unit_cost_cents = models.BigIntegerField(_("cost, cents a piece"))
     pack = models.PositiveIntegerField(_("pieces in a pack"), default=1)
     minimum_order = models.PositiveIntegerField(_("smallest order"), default=1)

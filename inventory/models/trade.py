@@ -8,7 +8,9 @@ from django.utils.translation import gettext_lazy as _
 from dealership.models import Store
 from dealership.models.choices import choices_of, known, not_negative
 from dealership.models.scope import StoreScopedQuerySet
+from inventory.models.ledger import CostLayer
 from inventory.models.part import BinLocation, Earmark, Part, Supplier
+from inventory.models.shelf import QuarantineLot
 from inventory.rules.accounts import (
     DisputeKind,
     DisputeState,
@@ -23,6 +25,7 @@ DISPUTE_KIND_WORDS = {
 }
 DISPUTE_WORDS = {
     DisputeState.OPEN: _("open"),
+    DisputeState.AWAITED: _("replacement on its way"),
     DisputeState.CREDITED: _("credited"),
     DisputeState.REPLACED: _("replaced"),
     DisputeState.WRITTEN_OFF: _("written off"),
@@ -32,7 +35,9 @@ ORDER_WORDS = {
     OrderState.SENT: _("sent"),
     OrderState.CONFIRMED: _("confirmed"),
     OrderState.PART_RECEIVED: _("part received"),
+    OrderState.BACK_ORDERED: _("back-ordered"),
     OrderState.RECEIVED: _("received"),
+    OrderState.CLOSED: _("closed"),
     OrderState.CANCELLED: _("cancelled"),
 }
 RETURN_WORDS = {
@@ -151,6 +156,9 @@ class OrderLine(models.Model):
     received = models.PositiveIntegerField(default=0)
     unit_cost_cents = models.BigIntegerField()
     expected_on = models.DateField(_("expected on"), null=True)
+    back_ordered = models.BooleanField(
+        _("the supplier has none and names no day"), default=False
+    )
 
     class Meta:
         ordering = ["id"]
@@ -159,6 +167,10 @@ class OrderLine(models.Model):
                 condition=Q(quantity__gte=1), name="order_line_of_at_least_one"
             ),
             not_negative("unit_cost_cents", "order_line_cost_not_negative"),
+            models.CheckConstraint(
+                condition=Q(back_ordered=False) | Q(expected_on__isnull=True),
+                name="back_ordered_line_has_no_day",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -226,6 +238,12 @@ class ShipmentLine(models.Model):
     )
     order_line = models.ForeignKey(
         OrderLine, null=True, on_delete=models.PROTECT, related_name="shipment_lines"
+    )
+    replaces = models.OneToOneField(
+        "inventory.Dispute",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="replacement",
     )
     sent = models.PositiveIntegerField(_("pieces sent"))
     good = models.PositiveIntegerField(_("arrived in order"), null=True)
@@ -340,6 +358,15 @@ class ReturnLine(models.Model):
         GoodsReturn, on_delete=models.PROTECT, related_name="lines"
     )
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="+")
+    layer = models.ForeignKey(
+        CostLayer, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    lot = models.ForeignKey(
+        QuarantineLot,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="return_lines",
+    )
     quantity = models.PositiveIntegerField()
     unit_cost_cents = models.BigIntegerField()
     credited_on = models.DateField(null=True)

@@ -22,16 +22,22 @@ from inventory.models import (
     OrderLine,
     Part,
     PurchaseOrder,
+    QuarantineLot,
     Reservation,
     ReturnLine,
     Shipment,
     ShipmentLine,
+    StockCount,
+    StockCountLine,
     Supplier,
+    Transfer,
+    TransferLine,
     WriteOff,
 )
 from inventory.rules.accounts import (
     Account,
     DisputeKind,
+    LotKind,
     MovementKind,
     ReservationState,
 )
@@ -268,3 +274,66 @@ class WriteOffFactory(DjangoModelFactory[WriteOff]):
     dated = TODAY
     by = factory.SubFactory(StaffFactory)
     recorded_at = NOW
+
+
+class TransferFactory(DjangoModelFactory[Transfer]):
+    """Pieces on their way to a store of their own; the books are not moved."""
+
+    class Meta:
+        model = Transfer
+
+    store = factory.SubFactory(StoreFactory)
+    to_store = factory.SubFactory(StoreFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    key = factory.Sequence(lambda n: f"transfer-{n + 1}")
+    expected_on = TODAY + dt.timedelta(days=2)
+    sent_by = factory.SubFactory(StaffFactory)
+    sent_at = NOW
+
+
+class TransferLineFactory(DjangoModelFactory[TransferLine]):
+    class Meta:
+        model = TransferLine
+
+    transfer = factory.SubFactory(TransferFactory)
+    part = factory.SubFactory(PartFactory)
+    quantity = 3
+
+
+class StockCountFactory(DjangoModelFactory[StockCount]):
+    """A count that is prepared and not counted yet."""
+
+    class Meta:
+        model = StockCount
+
+    store = factory.SubFactory(StoreFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    key = factory.Sequence(lambda n: f"count-{n + 1}")
+    about = "bin A-01"
+    prepared_by = factory.SubFactory(StaffFactory)
+    prepared_at = NOW
+
+
+class StockCountLineFactory(DjangoModelFactory[StockCountLine]):
+    class Meta:
+        model = StockCountLine
+
+    count = factory.SubFactory(StockCountFactory)
+    part = factory.SubFactory(PartFactory)
+
+
+class QuarantineLotFactory(DjangoModelFactory[QuarantineLot]):
+    """A lot on paper alone; no piece is moved."""
+
+    class Meta:
+        model = QuarantineLot
+
+    store = factory.SubFactory(StoreFactory)
+    part = factory.SubFactory(PartFactory)
+    key = factory.Sequence(lambda n: f"lot-{n + 1}")
+    kind = LotKind.DOUBTFUL
+    quantity = 4
+    left = 4
+    why = "Bent flange"
+    opened_by = factory.SubFactory(StaffFactory)
+    opened_at = NOW

@@ -25,7 +25,7 @@ from campaigns.rules.lifecycle import (
 from dealership.queries.tables import own_models
 from dealership.rules.jobs import JobState, Wanted
 from tests.factories.campaigns import ScheduledItemFactory
-from tests.factories.dealership import NOW, TODAY
+from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import DisputeFactory, EarmarkFactory
 from tests.house.test_factories import FACTORIES
 
@@ -65,6 +65,12 @@ BREAKS = {
     },
     "job_wish_while_running_only": lambda: {"wanted": Wanted.PAUSE},
     "layer_not_overdrawn": lambda: {"quantity": 40, "taken": 41},
+    "lot_not_overdrawn": lambda: {"quantity": 4, "left": 5},
+    "back_ordered_line_has_no_day": lambda: {
+        "back_ordered": True,
+        "expected_on": TODAY,
+    },
+    "count_line_has_both_figures": lambda: {"found": 3},
     "other_reach_says_which": lambda: {"reach": Reach.OTHER, "say_which": ""},
     "part_line_names_its_pieces": lambda: {"kind": ClaimLineKind.PART},
     "part_not_superseded_by_itself": lambda: {"id": 77, "superseded_by_id": 77},
@@ -87,6 +93,15 @@ BREAKS = {
         "good": 38,
         "damaged": 1,
         "short": 0,
+    },
+    "transfer_goes_elsewhere": lambda: dict.fromkeys(
+        ("store", "to_store"), StoreFactory.create()
+    ),
+    "transfer_line_adds_up": lambda: {
+        "quantity": 3,
+        "good": 1,
+        "damaged": 1,
+        "lost": 0,
     },
     "tenure_ends_after_it_begins": lambda: {"since": TODAY, "until": YESTERDAY},
     "upload_has_file_until_erased": lambda: {"erased_at": NOW},
@@ -152,9 +167,9 @@ def test_a_check_is_broken_and_holds(name):
 def test_a_unique_key_is_broken_and_holds(name):
     model, constraint = CONSTRAINTS[name]
     facts = dict(HOLDS.get(name, {}))
-    if name == "one_pocket_per_earmark":
+    if name in {"one_pocket_per_earmark", "one_count_line_per_earmark"}:
         facts["earmark"] = EarmarkFactory.create()
-    assert constraint.condition is None or facts or name == "one_pocket_without_earmark"
+    assert constraint.condition is None or facts or name.endswith("_without_earmark")
     first = FACTORIES[model].create(**facts)
     same = {field: getattr(first, field) for field in constraint.fields}
 

@@ -24,8 +24,6 @@ WITHOUT_MOVES = {
     "campaigns.RepairState": "open once, then completed or abandoned",
     "campaigns.RoundState": "forwards only: drawn up, printed, posted",
     "campaigns.VersionState": "forwards only: written, matched, applied",
-    "inventory.DisputeState": "open once, then settled once",
-    "inventory.OrderState": "follows the pieces that come in",
     "inventory.ReturnState": "forwards only: prepared, shipped, credited",
     "vehicles.ListState": "forwards only: read, reviewed, applied",
     "vehicles.RowState": "what is to become of a row; not a life",

@@ -37,7 +37,7 @@ from inventory.models import (
     PurchaseOrder,
     Shipment,
 )
-from inventory.rules.accounts import DisputeState, OrderState, ReturnState
+from inventory.rules.accounts import ORDER_OVER, UNSETTLED, ReturnState
 from vehicles.rules.standing import Standing
 
 
@@ -195,12 +195,10 @@ def _something_left() -> Q:
         VisitJob.objects.filter(campaign_vehicle__campaign=mine, live=True),
         Repair.objects.filter(campaign_vehicle__campaign=mine, state=RepairState.OPEN),
         Balance.objects.filter(Q(on_hand__gt=0) | Q(transit__gt=0), earmark=pocket),
-        PurchaseOrder.objects.filter(earmark=pocket).exclude(
-            state__in=[OrderState.RECEIVED, OrderState.CANCELLED]
-        ),
+        PurchaseOrder.objects.filter(earmark=pocket).exclude(state__in=ORDER_OVER),
         Shipment.objects.filter(earmark=pocket, received_at__isnull=True),
         Dispute.objects.filter(
-            shipment_line__shipment__earmark=pocket, state=DisputeState.OPEN
+            shipment_line__shipment__earmark=pocket, state__in=UNSETTLED
         ),
         GoodsReturn.objects.filter(
             earmark=pocket, state__in=[ReturnState.PREPARED, ReturnState.SHIPPED]

@@ -25,6 +25,13 @@ def test_each_capability_is_somebody_s():
     [
         (C.EDIT_SETTINGS, {Role.ADMINISTRATOR}),
         (C.ORDER_PARTS, {Role.PARTS_MANAGER, Role.ADMINISTRATOR}),
+        (C.COUNT_PARTS, {Role.PARTS_MANAGER, Role.TECHNICIAN, Role.ADMINISTRATOR}),
+        (
+            C.APPROVE_COUNTS,
+            {Role.PARTS_MANAGER, Role.SERVICE_MANAGER, Role.ADMINISTRATOR},
+        ),
+        (C.SELL_SET_APART, {Role.SERVICE_MANAGER, Role.ADMINISTRATOR}),
+        (C.FREE_QUARANTINE, {Role.SERVICE_MANAGER, Role.ADMINISTRATOR}),
         (C.PRINT_LETTERS, {Role.OFFICE, Role.ADMINISTRATOR}),
         (
             C.RECORD_REPAIRS,
