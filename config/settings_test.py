@@ -13,7 +13,14 @@ if os.environ.get("MENDROLL_TEST_ON_POSTGRES") and os.environ.get(
     os.environ["MENDROLL_REDIS_URL"] = os.environ.get("MENDROLL_TEST_REDIS_URL", "")
 
 from config.settings import *  # noqa: F403, TID251 (tests change these settings)
-from config.settings import DATA, DATABASES, ON_SQLITE, STORAGES  # noqa: TID251
+from config.settings import (  # noqa: TID251
+    DATA,
+    DATABASES,
+    INSTALLED_APPS,
+    MIDDLEWARE,
+    ON_SQLITE,
+    STORAGES,
+)
 
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -27,3 +34,10 @@ ACCOUNT_RATE_LIMITS = False
 if ON_SQLITE:
     # A file, not memory: threads and workers of the tests share it.
     DATABASES["default"]["TEST"] = {"NAME": str(Path(DATA) / "test.db")}
+# A request that asks the database once for each of its rows fails its test.
+INSTALLED_APPS += ["zeal"]
+MIDDLEWARE.insert(0, "zeal.middleware.zeal_middleware")
+ZEAL_RAISE = True
+ZEAL_NPLUSONE_THRESHOLD = 3
+# The same row fetched anew after a change is no loop.
+ZEAL_ALLOWLIST = [{"model": "*", "field": "get()"}]

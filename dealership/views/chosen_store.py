@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import path
+from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
@@ -23,7 +24,10 @@ SESSION_KEY = "store"
 
 
 class ChosenStoreMiddleware:
-    """Put ``request.store`` and ``request.stores`` on each request."""
+    """Put ``request.store`` and ``request.stores`` on each request.
+
+    Days and hours are those of the chosen store's time zone while it is answered.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -35,7 +39,10 @@ class ChosenStoreMiddleware:
         chosen = next((s for s in stores if s.pk == wanted), None)
         request.stores = stores  # type: ignore[attr-defined]
         request.store = chosen or next(iter(stores), None)  # type: ignore[attr-defined]
-        return self.get_response(request)
+        if request.store is None:  # type: ignore[attr-defined]
+            return self.get_response(request)
+        with timezone.override(request.store.time_zone):  # type: ignore[attr-defined]
+            return self.get_response(request)
 
 
 @require_POST

@@ -1,4 +1,7 @@
+import datetime as dt
+
 import pytest
+import time_machine
 from django.urls import reverse
 
 from dealership.rules.roles import Role
@@ -72,3 +75,14 @@ def test_somebody_without_a_post_gets_nowhere(client):
     client.force_login(staff)
 
     assert client.get(reverse("dealership:token")).status_code == 403
+
+
+def test_the_day_is_that_of_the_chosen_store(signed_in):
+    store = StoreFactory.create(time_zone="Pacific/Honolulu")
+    client = signed_in(Role.OFFICE, store)
+
+    # Half past four of the 10th in Chicago, half past eleven of the 9th in Honolulu.
+    with time_machine.travel("2026-03-10 09:30+00:00", tick=False):
+        page = client.get(reverse("dealership:token"))
+
+    assert page.context["today"] == dt.date(2026, 3, 9)
