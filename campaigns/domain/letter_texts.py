@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -10,8 +11,13 @@ from django.utils.translation import gettext as _
 
 from campaigns.models import LetterText
 from campaigns.rules.letter_text import FIELDS, UnknownField, check_fields
-from campaigns.rules.letter_wording import SHIPPED_FROM, shipped_text
-from campaigns.rules.lifecycle import CampaignClass, RoundKind
+from campaigns.rules.letter_wording import (
+    DEFAULT_LANGUAGE,
+    LANGUAGES,
+    SHIPPED_FROM,
+    shipped_text,
+)
+from campaigns.rules.lifecycle import CampaignClass, PostedBy, RoundKind
 from dealership.domain.audit import record
 from dealership.rules.refusals import Refusal
 
@@ -55,30 +61,66 @@ def load_shipped_texts(*, at: dt.datetime) -> int:
 
     Gives how many were put in.
     """
-    made = 0
-    for campaign_class in CampaignClass:
-        for kind in RoundKind:
-            subject, body = shipped_text(campaign_class, kind)
-            _text, new = LetterText.objects.get_or_create(
+    kept = set(
+        LetterText.objects.filter(number=1).values_list(
+            "campaign_class", "kind", "posted_by", "language"
+        )
+    )
+    wanted = itertools.product(
+        CampaignClass, RoundKind, PostedBy, (code for code, _words in LANGUAGES)
+    )
+    missing = [one for one in wanted if one not in kept]
+    made = []
+    for campaign_class, kind, posted_by, language in missing:
+        subject, body = shipped_text(campaign_class, kind, posted_by, language)
+        made.append(
+            LetterText(
                 campaign_class=campaign_class,
                 kind=kind,
-                language="en",
+                posted_by=posted_by,
+                language=language,
                 number=1,
-                defaults={
-                    "subject": subject,
-                    "body": body,
-                    "effective_from": SHIPPED_FROM,
-                    "made_at": at,
-                },
+                subject=subject,
+                body=body,
+                effective_from=SHIPPED_FROM,
+                made_at=at,
             )
-            made += new
-    return made
+        )
+    LetterText.objects.bulk_create(made, ignore_conflicts=True)
+    return len(made)
+
+
+def texts_in_force(
+    *,
+    campaign_class: CampaignClass,
+    kind: RoundKind,
+    posted_by: PostedBy,
+    on: dt.date,
+    at: dt.datetime,
+) -> dict[str, LetterText]:
+    """Give for each language the newest text in force on a day.
+
+    Where none is kept yet, the shipped ones are put in.
+    """
+    texts = LetterText.objects.filter(
+        campaign_class=campaign_class,
+        kind=kind,
+        posted_by=posted_by,
+        effective_from__lte=on,
+    ).order_by("number")
+    found = {text.language: text for text in texts}
+    if len(found) < len(LANGUAGES):
+        load_shipped_texts(at=at)
+        found = {text.language: text for text in texts.all()}
+    return found
 
 
 def write_version(
     *,
     campaign_class: CampaignClass,
     kind: RoundKind,
+    posted_by: PostedBy = PostedBy.STORE,
+    language: str = DEFAULT_LANGUAGE,
     subject: str,
     body: str,
     effective_from: dt.date,
@@ -97,14 +139,18 @@ def write_version(
         raise FieldNotKnown(wrong.fields) from wrong
     with transaction.atomic():
         before = LetterText.objects.filter(
-            campaign_class=campaign_class, kind=kind, language="en"
+            campaign_class=campaign_class,
+            kind=kind,
+            posted_by=posted_by,
+            language=language,
         ).aggregate(number=Max("number"), day=Max("effective_from"))
         if before["day"] and effective_from < before["day"]:
             raise TextInForce(before["day"])
         text = LetterText.objects.create(
             campaign_class=campaign_class,
             kind=kind,
-            language="en",
+            posted_by=posted_by,
+            language=language,
             number=(before["number"] or 0) + 1,
             subject=subject,
             body=body,
@@ -117,6 +163,12 @@ def write_version(
             subject=text,
             by=by,
             at=at,
-            after={"class": campaign_class, "kind": kind, "number": text.number},
+            after={
+                "class": campaign_class,
+                "kind": kind,
+                "posted_by": posted_by,
+                "language": language,
+                "number": text.number,
+            },
         )
     return text

@@ -14,22 +14,29 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.documents.letters import lay_out_letters
-from campaigns.domain.letter_texts import load_shipped_texts
+from campaigns.domain.letter_texts import texts_in_force
 from campaigns.models import (
     Campaign,
     Letter,
     LetterOmission,
     LetterRound,
-    LetterText,
 )
 from campaigns.queries.addressees import Addressee, decide_addressees
 from campaigns.queries.letters import (
     letters_of_chunk,
     sender_of,
-    shared_lines,
     sheet_of,
 )
-from campaigns.rules.lifecycle import CampaignState, RoundKind, RoundState
+from campaigns.rules.envelopes import may_share_envelope, put_in_envelopes
+from campaigns.rules.letter_wording import DEFAULT_LANGUAGE
+from campaigns.rules.lifecycle import (
+    CampaignClass,
+    CampaignState,
+    PostedBy,
+    RoundKind,
+    RoundScope,
+    RoundState,
+)
 from dealership.documents.pdf import merge_pdfs
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
@@ -139,11 +146,14 @@ def draw_up_round(
     today: dt.date,
     by: StaffMember,
     at: dt.datetime,
+    posted_by: PostedBy = PostedBy.STORE,
+    scope: RoundScope = RoundScope.ALL,
 ) -> LetterRound:
     """Draw up a round: for every open vehicle a letter, or why there is none.
 
-    Letters are in the order of their postal codes. The same key gives the first
-    round. Raises CampaignNotRunning, RoundInWork, NothingOpen.
+    Letters are in the order of their postal codes; those to one person at one address
+    share an envelope where the class allows it. The same key gives the first round.
+    Raises CampaignNotRunning, RoundInWork, NothingOpen.
     """
     known = LetterRound.objects.filter(key=key).first()
     if known:
@@ -155,6 +165,8 @@ def draw_up_round(
                 campaign=campaign,
                 store=store,
                 kind=kind,
+                posted_by=posted_by,
+                scope=scope,
                 today=today,
                 by=by,
                 at=at,
@@ -173,6 +185,8 @@ def _draw_up(
     campaign: Campaign,
     store: Store,
     kind: RoundKind,
+    posted_by: PostedBy,
+    scope: RoundScope,
     today: dt.date,
     by: StaffMember,
     at: dt.datetime,
@@ -181,23 +195,45 @@ def _draw_up(
     if campaign.state != CampaignState.RUNNING:
         raise CampaignNotRunning(campaign)
     _refuse_second_round(campaign, store)
-    decided = list(decide_addressees(campaign=campaign, store=store, on=today))
+    decided = list(
+        decide_addressees(
+            campaign=campaign,
+            store=store,
+            on=today,
+            kind=kind,
+            posted_by=posted_by,
+            scope=scope,
+        )
+    )
     if not decided:
         raise NothingOpen(campaign)
     rounds = LetterRound.objects.filter(campaign=campaign, store=store)
     last = rounds.aggregate(last=Max("number"))["last"] or 0
+    texts = texts_in_force(
+        campaign_class=CampaignClass(campaign.campaign_class),
+        kind=kind,
+        posted_by=posted_by,
+        on=today,
+        at=at,
+    )
     letter_round = LetterRound.objects.create(
         key=key,
         campaign=campaign,
         store=store,
         kind=kind,
+        posted_by=posted_by,
+        scope=scope,
         number=last + 1,
-        text=text_in_force(campaign=campaign, kind=kind, on=today, at=at),
+        text=texts[DEFAULT_LANGUAGE],
         made_by=by,
         made_at=at,
     )
     written = sorted(
         (one for one in decided if isinstance(one, Addressee)), key=_by_postal_code
+    )
+    shared = may_share_envelope(CampaignClass(campaign.campaign_class), posted_by)
+    envelopes = put_in_envelopes(
+        [(one.party.pk, one.address.pk) for one in written], shared=shared
     )
     Letter.objects.bulk_create(
         [
@@ -206,10 +242,14 @@ def _draw_up(
                 campaign_vehicle=one.row,
                 party=one.party,
                 address=one.address,
+                text=texts.get(one.party.language, letter_round.text),
                 code=f"L{letter_round.pk:05}{position:05}",
                 position=position,
+                envelope=envelope,
             )
-            for position, one in enumerate(written, start=1)
+            for position, (one, envelope) in enumerate(
+                zip(written, envelopes, strict=True), start=1
+            )
         ],
         batch_size=500,
     )
@@ -232,6 +272,7 @@ def _draw_up(
         after={
             "campaign": campaign.code,
             "kind": kind,
+            "posted_by": posted_by,
             "letters": len(written),
             "left_out": len(decided) - len(written),
         },
@@ -239,14 +280,15 @@ def _draw_up(
     return letter_round
 
 
-def _by_postal_code(one: Addressee) -> tuple[str, str, str, str, int]:
-    """Sort as the post does: country, code, then street by street."""
+def _by_postal_code(one: Addressee) -> tuple[str, str, str, str, int, int]:
+    """Sort as the post does: country, code, then street by street; people together."""
     place = one.address
     return (
         place.country,
         place.postal_code,
         place.city.casefold(),
         place.street.casefold(),
+        place.pk,
         one.row.pk,
     )
 
@@ -258,23 +300,6 @@ def _refuse_second_round(campaign: Campaign, store: Store) -> None:
     ).first()
     if other:
         raise RoundInWork(other.number)
-
-
-def text_in_force(
-    *, campaign: Campaign, kind: RoundKind, on: dt.date, at: dt.datetime
-) -> LetterText:
-    """Give the text for a campaign's class on a day: of those in force the newest."""
-    texts = LetterText.objects.filter(
-        campaign_class=campaign.campaign_class,
-        kind=kind,
-        language="en",
-        effective_from__lte=on,
-    ).order_by("-number")
-    found = texts.first()
-    if found is None:
-        load_shipped_texts(at=at)
-        found = texts.get(number=1)
-    return found
 
 
 # Setting ---------------------------------------------------------------------------
@@ -347,7 +372,6 @@ def set_chunk(*, letter_round: LetterRound, number: int) -> int:
             fit,
             date=timezone.localdate(letter_round.made_at).isoformat(),
             campaign=letter_round.campaign.code,
-            numbers=shared_lines(letter_round.campaign),
         )
         pages = laid.pages
         starts = {sheet.code: laid.starts[sheet.code] for sheet in fit}

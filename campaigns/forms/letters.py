@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from campaigns.models.words import CLASS_WORDS, ROUND_KIND_WORDS
+from campaigns.models.words import CLASS_WORDS, POSTED_BY_WORDS, ROUND_KIND_WORDS
 from campaigns.rules.letter_returns import ReturnReason
-from campaigns.rules.lifecycle import CampaignClass, RoundKind
+from campaigns.rules.letter_wording import LANGUAGES
+from campaigns.rules.lifecycle import CampaignClass, PostedBy, RoundKind
 from dealership.models.choices import choices_of
 
+
+if TYPE_CHECKING:
+    from campaigns.models import LetterText
 
 RETURN_WORDS = {
     ReturnReason.UNKNOWN: _("not known at this address"),
@@ -39,8 +44,18 @@ class DrawUpForm(forms.Form):
         choices=choices_of(ROUND_KIND_WORDS),
         initial=RoundKind.FIRST,
         help_text=_(
-            "Take the interim letter while parts are not in this store; the first"
-            " letter and the reminder say that they are here."
+            "Take the interim letter while parts are not in this store; the others"
+            " say that they are here."
+        ),
+    )
+    posted_by = forms.ChoiceField(
+        label=_("Whose letter"),
+        choices=choices_of(POSTED_BY_WORDS),
+        initial=PostedBy.STORE,
+        required=False,
+        help_text=_(
+            "Take the manufacturer's notice only when the manufacturer has asked you"
+            " to send it in its name."
         ),
     )
     key = forms.CharField(max_length=100, widget=forms.HiddenInput)
@@ -48,6 +63,10 @@ class DrawUpForm(forms.Form):
     def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
         super().__init__(*args, **options)
         self.initial.setdefault("key", str(uuid.uuid4()))
+
+    def clean_posted_by(self) -> PostedBy:
+        """Take the store's own letter where nothing is chosen."""
+        return PostedBy(self.cleaned_data["posted_by"] or PostedBy.STORE)
 
 
 class DatedForm(forms.Form):
@@ -86,9 +105,21 @@ class LetterTextForm(forms.Form):
     )
 
 
-def words_of(campaign_class: str, kind: str) -> tuple[str, str]:
-    """Give class and letter in words."""
-    return (
-        str(CLASS_WORDS[CampaignClass(campaign_class)]),
-        str(ROUND_KIND_WORDS[RoundKind(kind)]),
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextWords:
+    """What a text is, in words."""
+
+    campaign_class: str
+    kind: str
+    posted_by: str
+    language: str
+
+
+def words_of(text: LetterText) -> TextWords:
+    """Give class, letter, sender and language of a text in words."""
+    return TextWords(
+        campaign_class=str(CLASS_WORDS[CampaignClass(text.campaign_class)]),
+        kind=str(ROUND_KIND_WORDS[RoundKind(text.kind)]),
+        posted_by=str(POSTED_BY_WORDS[PostedBy(text.posted_by)]),
+        language=dict(LANGUAGES)[text.language],
     )

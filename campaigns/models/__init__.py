@@ -9,7 +9,15 @@ from campaigns.models.campaign import (
     MatchedChange,
 )
 from campaigns.models.claim import Claim, ClaimAct, ClaimLine, Payment
-from campaigns.models.letter import Letter, LetterOmission, LetterRound, LetterText
+from campaigns.models.letter import (
+    AddressExport,
+    Contact,
+    Letter,
+    LetterCheckAnswer,
+    LetterOmission,
+    LetterRound,
+    LetterText,
+)
 from campaigns.models.outcome import Replenishment, Report
 from campaigns.models.population import (
     CampaignVehicle,
@@ -30,6 +38,7 @@ from campaigns.models.workshop import CheckReading, PartFitted, Repair, Visit, V
 
 
 __all__ = [
+    "AddressExport",
     "Allocation",
     "Campaign",
     "CampaignVehicle",
@@ -37,9 +46,11 @@ __all__ = [
     "Claim",
     "ClaimAct",
     "ClaimLine",
+    "Contact",
     "CriteriaVersion",
     "Criterion",
     "Letter",
+    "LetterCheckAnswer",
     "LetterOmission",
     "LetterRound",
     "LetterText",

@@ -8,9 +8,13 @@ from campaigns.rules.lifecycle import (
     Change,
     ClaimLineKind,
     ClaimState,
+    ContactChannel,
+    ExportPurpose,
     OmissionReason,
     Outcome,
+    OwnerAnswer,
     Payer,
+    PostedBy,
     ProposalKind,
     ProposalState,
     Reach,
@@ -18,7 +22,9 @@ from campaigns.rules.lifecycle import (
     RepairState,
     ReportState,
     RequestState,
+    ReturnStep,
     RoundKind,
+    RoundScope,
     RoundState,
     VersionState,
     VisitState,
@@ -123,6 +129,15 @@ ROUND_KIND_WORDS = {
     RoundKind.FIRST: _("first letter"),
     RoundKind.REMINDER: _("reminder"),
     RoundKind.INTERIM: _("interim letter, parts not yet here"),
+    RoundKind.SECOND: _("second letter after the interim, parts are here"),
+}
+POSTED_BY_WORDS = {
+    PostedBy.STORE: _("the store's own letter"),
+    PostedBy.MANUFACTURER: _("the manufacturer's notice"),
+}
+ROUND_SCOPE_WORDS = {
+    RoundScope.ALL: _("all open vehicles"),
+    RoundScope.RETURNED: _("letters that came back"),
 }
 ROUND_WORDS = {
     RoundState.DRAWN_UP: _("drawn up"),
@@ -142,6 +157,42 @@ OMISSION_WORDS = {
     OmissionReason.OWN_STOCK: _("the store's own vehicle"),
     OmissionReason.OUT_OF_REACH: _("exported, stolen, scrapped or not reached"),
     OmissionReason.TO_VERIFY: _("still to be verified"),
+    OmissionReason.WRITTEN_ALREADY: _("has had this letter"),
+    OmissionReason.NOT_WRITTEN_YET: _("has not had the letter before this one"),
+    OmissionReason.BOOKED: _("a visit is booked"),
+}
+RETURN_STEP_WORDS = {
+    ReturnStep.NEW_ADDRESS: _("new address, to be written again"),
+    ReturnStep.SAME_ADDRESS: _("same address, to be written again"),
+    ReturnStep.NOT_REACHED: _("counted as not reached"),
+    ReturnStep.NO_MORE_POST: _("no more post to this person"),
+}
+CHANNEL_WORDS = {
+    ContactChannel.CALL: _("telephone"),
+    ContactChannel.MESSAGE: _("text message"),
+    ContactChannel.EMAIL: _("e-mail"),
+    ContactChannel.IN_PERSON: _("in person"),
+    ContactChannel.SLIP: _("slip from the letter"),
+    ContactChannel.LETTER: _("letter from the owner"),
+}
+ANSWER_WORDS = {
+    OwnerAnswer.NO_ANSWER: _("nobody was reached"),
+    OwnerAnswer.TOLD: _("was told of the campaign"),
+    OwnerAnswer.WILL_BOOK: _("will call to book a day"),
+    OwnerAnswer.DECLINED: _("does not want the work"),
+    OwnerAnswer.SOLD: _("has sold the vehicle"),
+    OwnerAnswer.SCRAPPED: _("the vehicle was scrapped"),
+    OwnerAnswer.EXPORTED: _("the vehicle has left the country"),
+    OwnerAnswer.STOLEN: _("the vehicle was stolen"),
+    OwnerAnswer.DONE_ELSEWHERE: _("the work was done elsewhere"),
+    OwnerAnswer.MOVED: _("has a new address"),
+    OwnerAnswer.NO_LETTERS: _("wants no more letters"),
+}
+PURPOSE_WORDS = {
+    ExportPurpose.RECALL_LETTERS: _("letters of this campaign (18 USC 2721(b)(2))"),
+    ExportPurpose.ADDRESS_CHECK: _("check of addresses for this campaign"),
+    ExportPurpose.MANUFACTURER: _("the manufacturer's duty to notify (49 USC 30117)"),
+    ExportPurpose.OWN_CUSTOMERS: _("telling own customers of this campaign"),
 }
 PROPOSAL_KIND_WORDS = {
     ProposalKind.ORDER: _("order"),

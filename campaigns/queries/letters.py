@@ -11,10 +11,11 @@ from campaigns.documents.letters import Sender, Sheet
 from campaigns.models import Letter, LetterRound, LetterText
 from campaigns.models.words import OMISSION_WORDS
 from campaigns.rules.letter_text import fill, paragraphs
-from campaigns.rules.letter_wording import shipped_text
+from campaigns.rules.letter_wording import LANGUAGES, frame_of, shipped_text
 from campaigns.rules.lifecycle import (
     CampaignClass,
     OmissionReason,
+    PostedBy,
     RoundKind,
 )
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from dealership.models import Store
     from vehicles.models import Vehicle
 
-_WITH_ALL = ("party", "address", "campaign_vehicle__vehicle")
+_WITH_ALL = ("party", "address", "text", "campaign_vehicle__vehicle")
 
 
 def letters_of_chunk(letter_round: LetterRound, first: int, count: int) -> list[Letter]:
@@ -54,12 +55,13 @@ def sender_of(store: Store) -> Sender:
     )
 
 
-def shared_lines(campaign: Campaign) -> tuple[tuple[str, str], ...]:
+def shared_lines(campaign: Campaign, language: str) -> tuple[tuple[str, str], ...]:
     """Give the numbers that each letter of a campaign carries, label and value."""
+    frame = frame_of(language)
     lines = (
-        (_("Our campaign"), campaign.code),
-        (_("Manufacturer's number"), campaign.maker_number),
-        (_("Regulator's number"), campaign.regulator_number),
+        (frame.campaign, campaign.code),
+        (frame.maker_number, campaign.maker_number),
+        (frame.regulator_number, campaign.regulator_number),
     )
     return tuple((label, value) for label, value in lines if value)
 
@@ -75,7 +77,9 @@ def merge_values(campaign: Campaign, store: Store, vehicle: Vehicle) -> dict[str
         "maker_number": campaign.maker_number,
         "regulator_number": campaign.regulator_number,
         "risk": campaign.risk,
+        "bulletin": campaign.bulletin,
         "vehicle": f"{year} {vehicle.line}".strip(),
+        "vin": vehicle.vin,
         "store_name": store.name,
         "store_phone": store.phone,
         "store_email": store.email,
@@ -87,7 +91,8 @@ def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
     """Give all that one letter says."""
     store, vehicle = letter_round.store, letter.campaign_vehicle.vehicle
     values = merge_values(letter_round.campaign, store, vehicle)
-    text = letter_round.text
+    values["owner_name"] = letter.party.name
+    text = letter.text or letter_round.text
     address = letter.address
     return Sheet(
         code=letter.code,
@@ -102,7 +107,9 @@ def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
         },
         home=store.country,
         vin=vehicle.vin,
-        vehicle=values["vehicle"] or _("not known"),
+        vehicle=values["vehicle"] or frame_of(text.language).not_known,
+        language=text.language,
+        numbers=shared_lines(letter_round.campaign, text.language),
         subject=fill(text.subject, values),
         paragraphs=tuple(
             filled for one in paragraphs(text.body) if (filled := fill(one, values))
@@ -180,28 +187,34 @@ def why_not_set(letter: Letter, letter_round: LetterRound) -> str:
 
 
 def texts_in_use(on: dt.date) -> list[LetterText]:
-    """Give for each class and letter the text in force on a day.
+    """Give for each class, letter, sender and language the text in force on a day.
 
     Where none is kept yet it is the shipped one, as a row that is not kept.
     """
-    kept: dict[tuple[str, str], LetterText] = {}
-    rows = LetterText.objects.filter(language="en", effective_from__lte=on)
+    kept: dict[tuple[str, ...], LetterText] = {}
+    rows = LetterText.objects.filter(effective_from__lte=on)
     for text in rows.order_by("number"):
-        kept[text.campaign_class, text.kind] = text
+        kept[text.campaign_class, text.kind, text.posted_by, text.language] = text
     return [
-        kept.get((campaign_class, kind)) or shipped_row(campaign_class, kind)
+        kept.get((campaign_class, kind, posted_by, language))
+        or shipped_row(campaign_class, kind, posted_by, language)
         for campaign_class in CampaignClass
+        for posted_by in PostedBy
         for kind in RoundKind
+        for language, _words in LANGUAGES
     ]
 
 
-def shipped_row(campaign_class: CampaignClass, kind: RoundKind) -> LetterText:
+def shipped_row(
+    campaign_class: CampaignClass, kind: RoundKind, posted_by: PostedBy, language: str
+) -> LetterText:
     """Give the shipped text as a row that is not kept yet."""
-    subject, body = shipped_text(campaign_class, kind)
+    subject, body = shipped_text(campaign_class, kind, posted_by, language)
     return LetterText(
         campaign_class=campaign_class,
         kind=kind,
-        language="en",
+        posted_by=posted_by,
+        language=language,
         number=1,
         subject=subject,
         body=body,

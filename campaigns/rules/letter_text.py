@@ -2,7 +2,8 @@
 
 A text is plain paragraphs. A field in braces, as ``{store_name}``, is filled in from
 the campaign and the store. Owner and VIN have their own places on the sheet, so that
-the running text of a round is the same for nearly everybody.
+the running text of a round is the same for nearly everybody; a text may name them all
+the same, which takes longer to set.
 """
 
 from __future__ import annotations
@@ -22,13 +23,19 @@ FIELDS = (
     "maker_number",
     "regulator_number",
     "risk",
+    "bulletin",
     "vehicle",
+    "vin",
+    "owner_name",
     "store_name",
     "store_phone",
     "store_email",
     "parts_from",
 )
 """The fields that a text may use; ``vehicle`` is year and line."""
+
+OWNER_FIELDS = ("owner_name", "vin")
+"""Fields that differ in every letter: a paragraph with one is set letter by letter."""
 
 _FIELD = re.compile(r"\{([^{}]*)\}")
 _LONGEST = 2_000

@@ -1,112 +1,73 @@
-"""The wording of the letters that the house comes with, by class and round.
+"""The letters that the house comes with, by class, round, sender and language."""
 
-Plain words for an owner: what it is, that it is free, how to book, where to check,
-and whose letter it is. No safety words outside the safety class, nothing that plays a
-risk down inside it, nothing that sells. The wording is ours; the manufacturer and
-counsel decide what is sent.
-"""
+from __future__ import annotations
 
 import datetime as dt
+from typing import TYPE_CHECKING
 
-from campaigns.rules.lifecycle import CampaignClass, RoundKind
+from campaigns.rules import letter_english, letter_spanish
+from campaigns.rules.lifecycle import CampaignClass, PostedBy, RoundKind
 
+
+if TYPE_CHECKING:
+    from campaigns.rules.letter_frame import Frame, Wording
 
 SHIPPED_FROM = dt.date(2020, 1, 1)
 """From when the shipped wording is in force: before any campaign of this house."""
 
-_HOW = (
-    "To book a day, call {store_name} at {store_phone} and say campaign"
-    " {campaign_number}. Please bring this letter."
-)
-_OURS = (
-    "This letter is from {store_name}, the store that looks after your vehicle. It is"
-    " not the notice of {maker}; that notice comes, or has come, from {maker} itself."
-)
-_LOOK_UP = (
-    "To see what is open on your vehicle, enter its VIN, shown above, in the VIN"
-    " look-up of the federal regulator or in the one of {maker}. If you no longer have"
-    " this vehicle, please tell us, so that we can write to the right person."
-)
-_PAID = (
-    "{maker} pays for parts and work. You pay nothing, whether or not you bought the"
-    " vehicle from us."
-)
-_REPORT = (
-    "If the work is not done free of charge and within a reasonable time, you may tell"
-    " the National Highway Traffic Safety Administration of the United States."
-)
+LANGUAGES = [("en", "English"), ("es", "Español")]
+"""The languages that texts are kept in, each by its own name."""
 
-SAFETY_FOUND = (
-    "{maker} has issued a safety recall for certain vehicles, and yours is one of"
-    " them: {vehicle}. Its recall {maker_number} is about: {campaign_title}."
-)
-EMISSIONS_FOUND = (
-    "{maker} has found that certain vehicles may give off more pollution than the law"
-    " allows, and yours is one of them: {vehicle}. Its emissions recall"
-    " {maker_number} is about: {campaign_title}."
-)
-SATISFACTION_FOUND = (
-    "{maker} wants certain vehicles to be improved at its own cost, and yours is one"
-    " of them: {vehicle}. Its campaign {maker_number} is about: {campaign_title}."
-)
-SERVICE_FOUND = (
-    "{maker} has asked us to do some work on certain vehicles, and yours is one of"
-    " them: {vehicle}. Its service action {maker_number} is about: {campaign_title}."
-)
+DEFAULT_LANGUAGE = "en"
 
-_SUBJECTS = {
-    (CampaignClass.SAFETY, RoundKind.FIRST): "Safety recall on your vehicle:"
-    " the repair is free",
-    (CampaignClass.SAFETY, RoundKind.REMINDER): "Safety recall: your vehicle has not"
-    " been repaired yet",
-    (CampaignClass.SAFETY, RoundKind.INTERIM): "Safety recall on your vehicle:"
-    " parts are on their way",
-    (CampaignClass.EMISSIONS, RoundKind.FIRST): "Emissions recall on your vehicle:"
-    " the repair is free",
-    (CampaignClass.EMISSIONS, RoundKind.REMINDER): "Emissions recall: the free repair"
-    " of your vehicle is still open",
-    (CampaignClass.EMISSIONS, RoundKind.INTERIM): "Emissions recall on your vehicle:"
-    " parts are on their way",
-    (CampaignClass.SATISFACTION, RoundKind.FIRST): "Free work on your vehicle, paid"
-    " by its manufacturer",
-    (CampaignClass.SATISFACTION, RoundKind.REMINDER): "The free work on your vehicle"
-    " is still open",
-    (CampaignClass.SATISFACTION, RoundKind.INTERIM): "Free work on your vehicle: parts"
-    " are on their way",
-    (CampaignClass.SERVICE_ACTION, RoundKind.FIRST): "Service action for your vehicle:"
-    " free of charge",
-    (CampaignClass.SERVICE_ACTION, RoundKind.REMINDER): "The service action for your"
-    " vehicle is still open",
-    (CampaignClass.SERVICE_ACTION, RoundKind.INTERIM): "Service action for your"
-    " vehicle: parts are on their way",
+_WORDINGS: dict[str, Wording] = {
+    "en": letter_english.WORDING,
+    "es": letter_spanish.WORDING,
 }
-_FOUND = {
-    CampaignClass.SAFETY: SAFETY_FOUND,
-    CampaignClass.EMISSIONS: EMISSIONS_FOUND,
-    CampaignClass.SATISFACTION: SATISFACTION_FOUND,
-    CampaignClass.SERVICE_ACTION: SERVICE_FOUND,
-}
-_WAITING = {
-    RoundKind.FIRST: "The parts are here. " + _HOW,
-    RoundKind.REMINDER: "We wrote to you before, and by our records the work has not"
-    " been done. The parts are here. If it was done somewhere else, please call us, so"
-    " that we can put our records right. " + _HOW,
-    RoundKind.INTERIM: "The parts are not here yet. Call {store_name} at"
-    " {store_phone}, say campaign {campaign_number}, and we will put you on the list"
-    " and call you when they come. We will also write again.",
-}
+_FRAMES: dict[str, Frame] = {"en": letter_english.FRAME, "es": letter_spanish.FRAME}
 
 
-def shipped_text(campaign_class: CampaignClass, kind: RoundKind) -> tuple[str, str]:
+def frame_of(language: str) -> Frame:
+    """Give the words around the text; English where a language is not kept."""
+    return _FRAMES.get(language, _FRAMES[DEFAULT_LANGUAGE])
+
+
+def shipped_text(
+    campaign_class: CampaignClass,
+    kind: RoundKind,
+    posted_by: PostedBy = PostedBy.STORE,
+    language: str = DEFAULT_LANGUAGE,
+) -> tuple[str, str]:
     """Give subject and body of the text that the house comes with."""
-    parts = [_FOUND[campaign_class]]
+    words = _WORDINGS[language]
+    if posted_by is PostedBy.MANUFACTURER:
+        return words.notice_subjects[campaign_class], _notice(
+            words, campaign_class, kind
+        )
+    parts = [words.found[campaign_class]]
     if campaign_class is CampaignClass.SAFETY:
         parts.append("{risk}")
-        parts.append("Please have the repair done as soon as you can. " + _PAID)
+        parts.append(words.soon + words.paid)
     else:
-        parts.append("{risk} " + _PAID)
-    parts.append(_WAITING[kind])
+        parts.append("{risk} " + words.paid)
+    parts.append(words.waiting[kind])
     if campaign_class is CampaignClass.SAFETY:
-        parts.append(_REPORT)
-    parts += [_LOOK_UP, _OURS]
-    return _SUBJECTS[campaign_class, kind], "\n\n".join(parts)
+        parts.append(words.report)
+    parts += [words.look_up, words.ours]
+    return words.subjects[campaign_class, kind], "\n\n".join(parts)
+
+
+def _notice(words: Wording, campaign_class: CampaignClass, kind: RoundKind) -> str:
+    """Put a manufacturer's notice together, in the order of 49 CFR 577.5 (memory)."""
+    safety = campaign_class is CampaignClass.SAFETY
+    parts = [
+        words.notice_opening[campaign_class],
+        words.notice_found[campaign_class],
+        "{risk}",
+        words.notice_remedy[kind],
+    ]
+    if safety:
+        parts += [words.notice_complaint, words.notice_paid_before]
+        parts.append(words.notice_lessor)
+    parts.append(words.notice_ended)
+    return "\n\n".join(parts)

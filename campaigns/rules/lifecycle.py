@@ -209,6 +209,21 @@ class RoundKind(StrEnum):
     FIRST = "first"
     REMINDER = "reminder"
     INTERIM = "interim"
+    SECOND = "second"
+
+
+class PostedBy(StrEnum):
+    """Whose letter it is: the manufacturer's own notice, or the store's letter."""
+
+    STORE = "store"
+    MANUFACTURER = "manufacturer"
+
+
+class RoundScope(StrEnum):
+    """Which vehicles a round looks at."""
+
+    ALL = "all"
+    RETURNED = "returned"
 
 
 class RoundState(StrEnum):
@@ -234,6 +249,58 @@ class OmissionReason(StrEnum):
     OWN_STOCK = "own_stock"
     OUT_OF_REACH = "out_of_reach"
     TO_VERIFY = "to_verify"
+    WRITTEN_ALREADY = "written_already"
+    NOT_WRITTEN_YET = "not_written_yet"
+    BOOKED = "booked"
+
+
+class ReturnStep(StrEnum):
+    """What was done about a letter that came back."""
+
+    NEW_ADDRESS = "new_address"
+    SAME_ADDRESS = "same_address"
+    NOT_REACHED = "not_reached"
+    NO_MORE_POST = "no_more_post"
+
+
+class ContactChannel(StrEnum):
+    """How somebody was spoken to, or answered."""
+
+    CALL = "call"
+    MESSAGE = "message"
+    EMAIL = "email"
+    IN_PERSON = "in_person"
+    SLIP = "slip"
+    LETTER = "letter"
+
+
+class OwnerAnswer(StrEnum):
+    """What came of it. Those from ``SOLD`` on change vehicle, owner or address."""
+
+    NO_ANSWER = "no_answer"
+    TOLD = "told"
+    WILL_BOOK = "will_book"
+    DECLINED = "declined"
+    SOLD = "sold"
+    SCRAPPED = "scrapped"
+    EXPORTED = "exported"
+    STOLEN = "stolen"
+    DONE_ELSEWHERE = "done_elsewhere"
+    MOVED = "moved"
+    NO_LETTERS = "no_letters"
+
+
+class ExportPurpose(StrEnum):
+    """For what an address list is handed out.
+
+    18 USC 2721(b)(2) allows recalls, advisories, safety and emissions; a store's own
+    customers may be written to about their own vehicles.
+    """
+
+    RECALL_LETTERS = "recall_letters"
+    ADDRESS_CHECK = "address_check"
+    MANUFACTURER = "manufacturer"
+    OWN_CUSTOMERS = "own_customers"
 
 
 class ProposalKind(StrEnum):

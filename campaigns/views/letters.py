@@ -10,7 +10,7 @@ from django.core.paginator import Paginator
 from django.db.models import Count
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path, reverse
+from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import (
@@ -20,12 +20,10 @@ from django.views.decorators.http import (
 )
 
 from campaigns.domain import letters as acts
-from campaigns.domain.letter_texts import write_version
 from campaigns.forms.letters import (
     RETURN_WORDS,
     DatedForm,
     DrawUpForm,
-    LetterTextForm,
     ReturnForm,
     words_of,
 )
@@ -35,13 +33,10 @@ from campaigns.queries.letters import (
     register_heads,
     register_rows,
     rounds_of,
-    texts_in_use,
     why_not_set,
 )
 from campaigns.rules.letter_returns import ReturnReason
-from campaigns.rules.letter_text import FIELDS
 from campaigns.rules.lifecycle import (
-    CampaignClass,
     CampaignState,
     OmissionReason,
     RoundKind,
@@ -156,6 +151,7 @@ def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
                     campaign=campaign,
                     store=store,
                     kind=RoundKind(form.cleaned_data["kind"]),
+                    posted_by=form.cleaned_data["posted_by"],
                     today=timezone.localdate(),
                     by=staff_of(request),
                     at=timezone.now(),
@@ -216,7 +212,7 @@ def _round_page(
         "may_print": _may_print(request, row.store_id),
         "form": form or DatedForm(initial={"on": timezone.localdate()}),
         "steps": _steps(row),
-        "text_words": words_of(row.text.campaign_class, row.text.kind),
+        "text_words": words_of(row.text),
     }
     return render(request, "campaigns/letter_round.html", context, status=status)
 
@@ -341,74 +337,9 @@ def handed_out(response: AnswerT) -> AnswerT:
     return response
 
 
-@require_safe
-@guarded(Capability.SEE_LETTERS)
-def letter_texts(request: HttpRequest) -> HttpResponse:
-    """List the texts in force."""
-    texts = [
-        (*words_of(text.campaign_class, text.kind), text)
-        for text in texts_in_use(timezone.localdate())
-    ]
-    return render(request, "campaigns/letter_texts.html", {"texts": texts})
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@guarded(Capability.SEE_LETTERS)
-def letter_text(request: HttpRequest, campaign_class: str, kind: str) -> HttpResponse:
-    """Show a text with its versions, and take a new version."""
-    if campaign_class not in set(CampaignClass) or kind not in set(RoundKind):
-        raise Http404
-    today = timezone.localdate()
-    now = next(
-        text
-        for text in texts_in_use(today)
-        if (text.campaign_class, text.kind) == (campaign_class, kind)
-    )
-    may_print = _may_print(request, store_of(request).pk)
-    form = LetterTextForm(
-        request.POST or None,
-        initial={"subject": now.subject, "body": now.body, "effective_from": today},
-    )
-    if request.method == "POST" and not may_print:
-        raise PermissionDenied
-    if request.method == "POST" and form.is_valid():
-        try:
-            write_version(
-                campaign_class=CampaignClass(campaign_class),
-                kind=RoundKind(kind),
-                by=staff_of(request),
-                at=timezone.now(),
-                **form.cleaned_data,
-            )
-        except Refusal as refusal:
-            add_refusal(form, refusal)
-        else:
-            messages.success(request, _("The new version is kept."))
-            return redirect(request.path)
-    class_words, kind_words = words_of(campaign_class, kind)
-    context = {
-        "text": now,
-        "paragraphs": now.body.split("\n\n"),
-        "versions": type(now).objects.filter(campaign_class=campaign_class, kind=kind),
-        "class_words": class_words,
-        "kind_words": kind_words,
-        "fields": FIELDS,
-        "form": form,
-        "may_print": may_print,
-        "texts_url": reverse("campaigns:letter_texts"),
-    }
-    return render(request, "campaigns/letter_text.html", context)
-
-
 patterns = [
     path("campaigns/<str:code>/letters/", campaign_letters, name="campaign_letters"),
     path("letters/", letters, name="letters"),
-    path("letters/texts/", letter_texts, name="letter_texts"),
-    path(
-        "letters/texts/<str:campaign_class>/<str:kind>/",
-        letter_text,
-        name="letter_text",
-    ),
     path("letters/<int:pk>/", letter_round, name="letter_round"),
     path("letters/<int:pk>/set/", set_round, name="set_round"),
     path("letters/<int:pk>/cancel/", cancel_round, name="cancel_round"),

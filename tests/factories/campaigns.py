@@ -7,6 +7,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from campaigns.models import (
+    AddressExport,
     Allocation,
     Campaign,
     CampaignVehicle,
@@ -14,9 +15,11 @@ from campaigns.models import (
     Claim,
     ClaimAct,
     ClaimLine,
+    Contact,
     CriteriaVersion,
     Criterion,
     Letter,
+    LetterCheckAnswer,
     LetterOmission,
     LetterRound,
     LetterText,
@@ -46,8 +49,11 @@ from campaigns.rules.lifecycle import (
     Change,
     ClaimLineKind,
     ClaimState,
+    ContactChannel,
+    ExportPurpose,
     OmissionReason,
     Outcome,
+    OwnerAnswer,
     Payer,
     ProposalKind,
     Reach,
@@ -495,6 +501,50 @@ class LetterOmissionFactory(DjangoModelFactory[LetterOmission]):
         ),
     )
     reason = OmissionReason.NO_ADDRESS
+
+
+class LetterCheckAnswerFactory(DjangoModelFactory[LetterCheckAnswer]):
+    class Meta:
+        model = LetterCheckAnswer
+
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    text = factory.SelfAttribute("letter_round.text")
+    rule = "heading"
+    why = "The manufacturer's own heading stands above it."
+    by = factory.SubFactory(StaffFactory)
+    at = NOW
+
+
+class ContactFactory(DjangoModelFactory[Contact]):
+    """A call about an open vehicle."""
+
+    class Meta:
+        model = Contact
+
+    key = factory.Sequence(lambda n: f"contact-{n + 1}")
+    campaign_vehicle = factory.SubFactory(CampaignVehicleFactory)
+    channel = ContactChannel.CALL
+    answer = OwnerAnswer.TOLD
+    on = TODAY
+    by = factory.SubFactory(StaffFactory)
+    at = NOW
+
+
+class AddressExportFactory(DjangoModelFactory[AddressExport]):
+    """A list handed to a printer's shop."""
+
+    class Meta:
+        model = AddressExport
+
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    store = factory.SelfAttribute("letter_round.store")
+    purpose = ExportPurpose.RECALL_LETTERS
+    recipient = "Quillgate Print"
+    file_kind = "csv"
+    rows = 84
+    by = factory.SubFactory(StaffFactory)
+    at = NOW
+    keep_until = TODAY + dt.timedelta(days=5 * 366)
 
 
 class ReplenishmentFactory(DjangoModelFactory[Replenishment]):

@@ -48,6 +48,7 @@ UNIQUE = sorted(
 # What breaks a check that looks at more than one column, or at none by itself.
 BREAKS = {
     "campaign_restocking_at_most_all": lambda: {"restocking_basis_points": 10_001},
+    "check_answer_has_a_reason": lambda: {"why": ""},
     "check_has_a_limit": lambda: {"low": None, "high": None},
     "claim_line_not_overpaid": lambda: {"claimed_cents": 100, "paid_cents": 101},
     "completed_repair_has_its_facts": lambda: {"state": RepairState.COMPLETED},
@@ -57,6 +58,7 @@ BREAKS = {
         "build_to": YESTERDAY,
     },
     "entry_moves_pieces": lambda: {"quantity": 0},
+    "export_names_who_got_it": lambda: {"recipient": ""},
     "job_attempts_within_bound": lambda: {"attempts": 4, "max_attempts": 3},
     "job_end_known_when_finished_only": lambda: {"state": JobState.DONE},
     "job_has_lease_while_running_only": lambda: {
@@ -81,6 +83,7 @@ BREAKS = {
     "repair_outcome_is_known": lambda: {"outcome": "nothing"},
     "reservation_not_overused": lambda: {"quantity": 1, "used": 2},
     "restocking_at_most_all": lambda: {"restocking_basis_points": 10_001},
+    "return_step_is_of_a_returned_letter": lambda: {"return_step": "new_address"},
     "safety_recall_has_no_last_date_or_odometer_limit": lambda: {
         "eligible_until": TODAY
     },

@@ -33,7 +33,7 @@ SENDER = Sender(
     country="US",
     paper="letter",
 )
-_DATE, _CAMPAIGN, _NUMBERS = "March 9, 2026", "C001", (("Campaign", "C001"),)
+_DATE, _CAMPAIGN = "March 9, 2026", "C001"
 
 
 def run(size: str) -> Result:
@@ -70,6 +70,7 @@ def _sheet(number: int) -> Sheet:
         subject="Safety recall",
         paragraphs=_TEXT,
         paper="letter",
+        numbers=(("Campaign", _CAMPAIGN),),
     )
 
 
@@ -80,7 +81,7 @@ def _chunks(sheets: list[Sheet]) -> Iterator[list[Sheet]]:
 
 def _ours(sheets: list[Sheet]) -> None:
     laid = [
-        lay_out_letters(SENDER, chunk, date=_DATE, campaign=_CAMPAIGN, numbers=_NUMBERS)
+        lay_out_letters(SENDER, chunk, date=_DATE, campaign=_CAMPAIGN)
         for chunk in _chunks(sheets)
     ]
     _bind([paper.pdf for paper in laid], len(sheets))
@@ -100,7 +101,6 @@ def _engine_alone(sheets: list[Sheet]) -> None:
             "layout": layout,
             "date": _DATE,
             "campaign": _CAMPAIGN,
-            "numbers": _NUMBERS,
         }
         html = render_to_string("documents/letters.html", context)
         laid = lay_out(

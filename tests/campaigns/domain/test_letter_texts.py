@@ -11,7 +11,8 @@ from campaigns.domain.letter_texts import (
     write_version,
 )
 from campaigns.models import LetterText
-from campaigns.rules.lifecycle import CampaignClass, RoundKind
+from campaigns.rules.letter_wording import LANGUAGES
+from campaigns.rules.lifecycle import CampaignClass, PostedBy, RoundKind
 from tests.factories.dealership import NOW, TODAY, StaffFactory
 
 
@@ -39,7 +40,9 @@ def kept():
 def test_each_class_and_letter_has_its_text_once():
     LetterText.objects.all().delete()
 
-    assert load_shipped_texts(at=NOW) == len(CampaignClass) * len(RoundKind)
+    assert load_shipped_texts(at=NOW) == (
+        len(CampaignClass) * len(RoundKind) * len(PostedBy) * len(LANGUAGES)
+    )
     before = kept()
     assert load_shipped_texts(at=NOW) == 0
     assert kept() == before

@@ -17,7 +17,6 @@ from campaigns.queries.letters import (
     texts_in_use,
     why_not_set,
 )
-from campaigns.rules.lifecycle import CampaignClass, RoundKind
 from tests.factories.campaigns import (
     LetterFactory,
     LetterOmissionFactory,
@@ -77,13 +76,13 @@ def test_the_letterhead_and_the_numbers_are_the_stores_and_the_campaigns(one_rou
     sender = sender_of(store)
 
     assert (sender.name, sender.signed_by) == (store.name, "Mira Soldan")
-    assert [value for _label, value in shared_lines(campaign)] == [
+    assert [value for _label, value in shared_lines(campaign, "en")] == [
         campaign.code,
         campaign.maker_number,
         campaign.regulator_number,
     ]
     campaign.regulator_number = ""
-    assert len(shared_lines(campaign)) == 2
+    assert len(shared_lines(campaign, "es")) == 2
 
 
 def test_an_unknown_year_leaves_the_line(one_round):
@@ -128,8 +127,11 @@ def test_the_text_in_force_is_the_last_one_that_has_begun():
             number=number, effective_from=TODAY + dt.timedelta(days=day)
         )
 
-    texts = {(one.campaign_class, one.kind): one for one in texts_in_use(TODAY)}
+    texts = {
+        (one.campaign_class, one.kind, one.posted_by, one.language): one
+        for one in texts_in_use(TODAY)
+    }
 
-    assert len(texts) == len(CampaignClass) * len(RoundKind)
-    assert texts[CampaignClass.SAFETY, RoundKind.FIRST].number == 2
-    assert texts[CampaignClass.EMISSIONS, RoundKind.FIRST].pk is None
+    assert len(texts) == 4 * 4 * 2 * 2
+    assert texts["safety", "first", "store", "en"].number == 2
+    assert texts["emissions", "first", "store", "es"].pk is None

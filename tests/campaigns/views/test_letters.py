@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from campaigns.models import LetterRound, LetterText
+from campaigns.models import LetterRound
 from campaigns.rules.lifecycle import RoundState
 from dealership.models import Job
 from dealership.rules.roles import Role
@@ -15,7 +15,6 @@ from tests.factories.campaigns import (
     LetterFactory,
     LetterOmissionFactory,
     LetterRoundFactory,
-    LetterTextFactory,
 )
 from tests.factories.dealership import TODAY, StoreFactory
 from tests.factories.vehicles import AddressFactory, TenureFactory, VehicleFactory
@@ -124,24 +123,6 @@ def test_roles(signed_in):
     assert manager.get(f"/letters/{made.pk}/").status_code == 200
     assert manager.post(f"/letters/{made.pk}/set/").status_code == 403
     assert signed_in(Role.TECHNICIAN).get("/letters/").status_code == 403
-
-
-def test_texts_are_shown_and_a_new_version_leaves_the_old(office):
-    assert "as shipped" in office.get("/letters/texts/").content.decode()
-    url = "/letters/texts/safety/first/"
-    old = LetterTextFactory.create(number=1)
-    form = {
-        "subject": "S",
-        "body": "Call {store_phone}.",
-        "effective_from": "2026-11-25",
-    }
-    assert office.post(url, form).status_code == 302
-    assert LetterText.objects.get(number=2).body == "Call {store_phone}."
-    old.refresh_from_db()
-    assert old.body == "Please call us for a day that suits you."
-    wrong = office.post(url, form | {"body": "Dear {owner}"})
-    assert "These fields are not known: owner" in wrong.content.decode()
-    assert office.get("/letters/texts/other/first/").status_code == 404
 
 
 @pytest.mark.parametrize("rows", [1, 3])
