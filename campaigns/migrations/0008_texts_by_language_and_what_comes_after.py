@@ -11,7 +11,7 @@ from dealership.models.append_only import append_only
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0006_known_payer_and_outside'),
+        ('campaigns', '0007_old_numbers_of_a_part_line'),
         ('dealership', '0002_only_added_to'),
         ('vehicles', '0003_list_choices'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
