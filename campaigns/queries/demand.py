@@ -60,7 +60,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from campaigns.models import Campaign, Remedy
-    from inventory.forecasting.takeup import HazardCurve
+    from inventory.forecasting.response import ResponseCurve
 
 Cell: TypeAlias = tuple[int, int]
 """A store's and a campaign's id."""
@@ -84,13 +84,12 @@ class Exposed:
     asked: bool
     vehicles: int
 
-    def hazard(self, curve: HazardCurve) -> float:
-        """Give H over the time since the first letter; a later one starts it anew."""
-        if not self.first < self.latest < self.until:
-            return curve.at((self.until - self.first).days / 7)
-        return curve.at((self.latest - self.first).days / 7) + curve.at(
-            (self.until - self.latest).days / 7
-        )
+    def hazard(self, curve: ResponseCurve) -> float:
+        """Give H over the time since the first letter, the latest one counted."""
+        days = (self.until - self.first).days
+        again = (self.latest - self.first).days
+        letters = (0.0, again / 7) if 0 < again < days else (0.0,)
+        return curve.hazard(letters, 0.0, days / 7)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +109,7 @@ class Record:
             one.vehicles for one in self.exposed if one.asked and one.until >= one.first
         )
 
-    def expected(self, curve: HazardCurve) -> float:
+    def expected(self, curve: ResponseCurve) -> float:
         """Give how many the curve expected by now."""
         return sum(one.vehicles * one.hazard(curve) for one in self.exposed)
 
@@ -277,20 +276,25 @@ def _clock(*, latest: bool) -> Coalesce:
 def _cohorts(
     rows: QuerySet[CampaignVehicle], today: dt.date
 ) -> dict[Cell, dict[int | None, tuple[Cohort, ...]]]:
-    """Count vehicles by the day of their latest letter."""
+    """Count vehicles by the days of their latest letter and of the first."""
     groups = (
         rows.order_by()
-        .annotate(since=_clock(latest=True))
-        .values_list("store_id", "campaign_id", "which", "since")
+        .annotate(since=_clock(latest=True), first=_clock(latest=False))
+        .values_list("store_id", "campaign_id", "which", "since", "first")
         .annotate(n=Count("pk"))
     )
     found: dict[Cell, dict[int | None, list[Cohort]]] = defaultdict(
         lambda: defaultdict(list)
     )
-    for store, campaign, which, since, vehicles in sorted(groups, key=_by_place):
-        weeks = (today - since).days / 7
+    for store, campaign, which, since, first, vehicles in sorted(
+        groups, key=lambda row: (*row[:2], row[2] or 0, *row[3:])
+    ):
         found[store, campaign][which].append(
-            Cohort(weeks_since_letter=weeks, vehicles=vehicles)
+            Cohort(
+                weeks_since_letter=(today - since).days / 7,
+                vehicles=vehicles,
+                weeks_since_first=(today - first).days / 7 if first < since else None,
+            )
         )
     return {
         cell: {which: tuple(rows) for which, rows in by_variant.items()}

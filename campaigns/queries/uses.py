@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from campaigns.queries.remedies import ALL
 from inventory.forecasting.demand import CampaignUse, CertainUse, Cohort
-from inventory.forecasting.takeup import cold_start_curve, usual_ultimate
+from inventory.forecasting.response import built_in
 
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from campaigns.models import Campaign, Remedy, ScheduledItem
     from campaigns.queries.demand import Cell, Record, Wanted
-    from inventory.forecasting.takeup import HazardCurve
+    from inventory.forecasting.response import Experience
 
 MILES_A_YEAR = 12_000
 """What a vehicle is driven in a year where nobody knows better: common practice, no
@@ -97,13 +97,21 @@ class _AtStore:
     wanted: Wanted
     cell: Cell
     record: Record | None
-    curve: HazardCurve
+    experience: Experience
 
 
 def part_uses(
-    campaign: Campaign, remedy: Remedy, wanted: Wanted, *, cell: Cell, today: dt.date
+    campaign: Campaign,
+    remedy: Remedy,
+    wanted: Wanted,
+    *,
+    cell: Cell,
+    today: dt.date,
+    experience: Experience | None = None,
 ) -> list[UseOf]:
     """Spread one campaign's vehicles at one store over the parts of its remedy.
+
+    ``experience`` is what closed campaigns taught, None where they are too few.
 
     Variants that take a part alike are one use; where there are several, each is named
     after its variants.
@@ -114,7 +122,7 @@ def part_uses(
         wanted=wanted,
         cell=cell,
         record=record,
-        curve=class_curve(record, today),
+        experience=experience or built_in(_age(record, today)),
     )
     found = []
     for part_id, alike in sorted(_takers(remedy).items()):
@@ -141,13 +149,10 @@ def _named(
     return replace(one, use=replace(one.use, label=label))
 
 
-def class_curve(record: Record | None, today: dt.date) -> HazardCurve:
-    """Give the built-in curve for vehicles of this age.
-
-    A vehicle's age is that of its model year, in years.
-    """
+def _age(record: Record | None, today: dt.date) -> float | None:
+    """Give the vehicles' age in years, by their model year; None when unknown."""
     mean = record.mean_model_year if record else None
-    return cold_start_curve(usual_ultimate(None if mean is None else today.year - mean))
+    return None if mean is None else today.year - mean
 
 
 def _takers(remedy: Remedy) -> dict[int, dict[Takes, list[int | None]]]:
@@ -179,7 +184,7 @@ def _use(
     at: _AtStore, part_id: int, takes: Takes, variants: Sequence[int | None]
 ) -> UseOf | None:
     """Count what these variants want of one part; None where they want nothing."""
-    wanted, cell, record = at.wanted, at.cell, at.record
+    wanted, cell, record, known = at.wanted, at.cell, at.record, at.experience
     cohorts = _joined(wanted.cohorts.get(cell, {}), variants)
     booked = sorted(
         day for one in variants for day in wanted.booked.get(cell, {}).get(one, ())
@@ -194,11 +199,15 @@ def _use(
     needed, not_needed = _looked_at(at, takes, variants, part_id)
     use = CampaignUse(
         label=at.campaign.code,
-        curve=at.curve,
+        curve=known.curve,
         cohorts=cohorts,
         booked=tuple(booked),
         asked=record.asked if record else 0,
-        expected=round(record.expected(at.curve), 6) if record else 0.0,
+        expected=round(record.expected(known.curve), 6) if record else 0.0,
+        prior=known.prior,
+        errors=known.errors,
+        exits=known.exits,
+        learned_from=known.campaigns,
         pieces_per_vehicle=takes.pieces,
         published_share=takes.share,
         needed=needed,
@@ -220,13 +229,21 @@ def _joined(
     by_variant: Mapping[int | None, Iterable[Cohort]], variants: Sequence[int | None]
 ) -> tuple[Cohort, ...]:
     """Put the vehicles of several variants together, by weeks since the letter."""
-    found: Counter[float] = Counter()
+    found: Counter[tuple[float, float]] = Counter()
     for one in variants:
         for cohort in by_variant.get(one, ()):
-            found[cohort.weeks_since_letter] += cohort.vehicles
+            latest = cohort.weeks_since_letter
+            first = (
+                latest if cohort.weeks_since_first is None else cohort.weeks_since_first
+            )
+            found[latest, first] += cohort.vehicles
     return tuple(
-        Cohort(weeks_since_letter=weeks, vehicles=vehicles)
-        for weeks, vehicles in sorted(found.items())
+        Cohort(
+            weeks_since_letter=latest,
+            vehicles=vehicles,
+            weeks_since_first=first if first > latest else None,
+        )
+        for (latest, first), vehicles in sorted(found.items())
     )
 
 

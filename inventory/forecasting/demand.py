@@ -9,7 +9,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
+
+import numpy as np
 
 from inventory.forecasting.distribution import (
     NONE_WANTED,
@@ -25,14 +26,16 @@ from inventory.forecasting.distribution import (
     use_share,
     window_demand,
 )
-from inventory.forecasting.takeup import HazardCurve
+from inventory.forecasting.response import (
+    EARLY_WEEKS,
+    USUAL_ERRORS,
+    ErrorFactors,
+    ResponseCurve,
+    Weeks,
+    hazard_beside_exits,
+    week_edges,
+)
 
-
-EARLY_ERROR, LATE_ERROR, REST_ERROR = 0.40, 0.30, 0.20
-"""Error of a forecast as a share of its mean, beyond chance: window in weeks 0 to 12,
-window from week 13, rest of the campaign. From simulation, no published source."""
-
-EARLY_WEEKS = 13
 
 SHOW_RATE = 0.9
 """Share of booked visits that happen: common practice, no source."""
@@ -48,11 +51,22 @@ _CERTAIN = 1 - 1e-12
 class Cohort:
     """Open vehicles, neither booked nor waiting, by weeks since their latest letter.
 
-    A negative number of weeks is a letter still to come.
+    A negative number of weeks is a letter still to come. ``weeks_since_first`` is set
+    where the latest letter was not the first.
     """
 
     weeks_since_letter: float
     vehicles: int
+    weeks_since_first: float | None = None
+
+    def letters(self, reminder_in: float | None = None) -> tuple[float, ...]:
+        """Give the weeks of the letters, today being 0; the planned one at the end."""
+        found = [-self.weeks_since_letter]
+        if self.weeks_since_first is not None:
+            found.insert(0, -self.weeks_since_first)
+        if reminder_in is not None and reminder_in > found[-1]:
+            found.append(reminder_in)
+        return tuple(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,10 +76,13 @@ class CampaignUse:
     ``booked`` has one day for each booked vehicle. ``asked`` and ``expected`` are the
     requests so far, counted and by the curve. ``unbooked_ahead`` (see
     ``chance_not_booked``) is empty while the store's own record is too short.
+    ``exits`` is the share of open vehicles that leave in a week; ``learned_from`` the
+    closed campaigns behind the curve, 0 for the built-in one; ``reminder_in`` the
+    weeks until a letter that is planned.
     """
 
     label: str
-    curve: HazardCurve
+    curve: ResponseCurve
     cohorts: tuple[Cohort, ...]
     booked: tuple[date, ...] = ()
     asked: int = 0
@@ -78,6 +95,10 @@ class CampaignUse:
     show_rate: float = SHOW_RATE
     unbooked_ahead: tuple[float, ...] = ()
     last_day: date | None = None
+    errors: ErrorFactors = USUAL_ERRORS
+    exits: float = 0.0
+    learned_from: int = 0
+    reminder_in: float | None = None
 
     @property
     def pace(self) -> Pace:
@@ -158,7 +179,7 @@ def campaign_demand(
     chance = use.show_rate * use.share.mean
     if error is None:
         early = use.mean_age_weeks() < EARLY_WEEKS
-        error = EARLY_ERROR if early else LATE_ERROR
+        error = use.errors.early if early else use.errors.late
     groups = _unbooked_groups(use, days=days, booked_within=within)
     unbooked = window_demand(groups, use.pace.blurred(error), use.share)
     return CampaignDemand(
@@ -184,16 +205,14 @@ def certain_demand(uses: Iterable[CertainUse], *, today: date, days: int) -> Dem
 def _unbooked_groups(
     use: CampaignUse, *, days: int, booked_within: int
 ) -> list[OpenGroup]:
-    """Give the cohorts with the hazard that is left beside the bookings."""
-    pace = use.pace.mean
-    hazards = [
-        use.curve.between(c.weeks_since_letter, c.weeks_since_letter + days / 7)
-        for c in use.cohorts
-    ]
-    chances = [1 - math.exp(-pace * hazard) for hazard in hazards]
+    """Give the cohorts with the hazard that is left beside bookings and exits."""
+    pace, edges = use.pace.mean, week_edges(days / 7)
+    paths = [use.curve.at(c.letters(use.reminder_in), edges) for c in use.cohorts]
     if use.unbooked_ahead:
-        chances = [_left_by_record(use, c, days=days) for c in use.cohorts]
+        chances = [_left_by_record(use, path, pace) for path in paths]
     else:
+        hazards = [hazard_beside_exits(path, pace, use.exits) for path in paths]
+        chances = [1 - math.exp(-pace * hazard) for hazard in hazards]
         counts = [c.vehicles for c in use.cohorts]
         kept = _kept_share(chances, counts, booked_within, use.show_rate)
         chances = [chance * kept for chance in chances]
@@ -217,13 +236,7 @@ def _kept_share(
     return min(1.0, max(rest / forecast, LEAST_UNBOOKED))
 
 
-def _left_by_record(use: CampaignUse, cohort: Cohort, *, days: int) -> float:
+def _left_by_record(use: CampaignUse, path: Weeks, pace: float) -> float:
     """Give one cohort's chance to come unbooked, by the store's own record."""
-    start = cohort.weeks_since_letter
-    weeks, rest = divmod(days, 7)
-    edges = [start + week for week in range(weeks + 1)]
-    if rest:
-        edges.append(start + days / 7)
-    pace = use.pace.mean
-    weekly = [1 - math.exp(-pace * use.curve.between(a, b)) for a, b in pairwise(edges)]
-    return chance_not_booked(weekly, use.unbooked_ahead)
+    weekly = -np.expm1(-pace * np.diff(path))
+    return chance_not_booked(weekly.tolist(), use.unbooked_ahead, exits=use.exits)

@@ -127,6 +127,11 @@ class Pace:
         """Give E exp(-theta x hazard), the chance that one vehicle stays away."""
         return math.exp(-self.alpha * math.log1p(hazard / self.beta))
 
+    def all_stay(self, hazards: Chances) -> Chances:
+        """Give ``none_come`` for many hazards at once."""
+        stay: Chances = np.exp(-self.alpha * np.log1p(hazards / self.beta))
+        return stay
+
 
 def pace_of(asked: int, expected: float, *, prior: float = PRIOR_PACE_SIZE) -> Pace:
     """Learn the pace: theta given the data ~ Gamma(prior + asked, prior + expected).
@@ -205,29 +210,66 @@ def window_demand(
     m_g and E D(D-1) = sum n_g n_h p_gh - sum n_g p_gg; a beta is matched to these two
     moments and D is beta-binomial.
     """
+    moments = window_moments(groups, pace, share)
+    if not moments.vehicles:
+        return NONE_WANTED
+    if moments.vehicles == 1:
+        return binomial(1, moments.first)
+    return _matched(moments.vehicles, moments.first, moments.second)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moments:
+    """Vehicles, and the first two moments of their common chance to come.
+
+    E D = n first; E D(D - 1) = n (n - 1) second.
+    """
+
+    vehicles: int
+    first: float
+    second: float
+
+    @property
+    def mean(self) -> float:
+        """Give E D."""
+        return self.vehicles * self.first
+
+    @property
+    def variance(self) -> float:
+        """Give Var D."""
+        pairs = self.vehicles * (self.vehicles - 1) * self.second
+        return max(0.0, pairs + self.mean - self.mean**2)
+
+
+def window_moments(
+    groups: Sequence[OpenGroup], pace: Pace, share: UseShare = ALWAYS_USED
+) -> Moments:
+    """Give the moments of ``window_demand`` alone, which cost little."""
     present = [group for group in groups if group.vehicles > 0]
     vehicles = sum(group.vehicles for group in present)
     if not vehicles:
-        return NONE_WANTED
+        return Moments(vehicles=0, first=0.0, second=0.0)
     counts = np.array([group.vehicles for group in present], dtype=float)
-    stay = np.array([pace.none_come(group.hazard) for group in present])
-    both = np.array(
-        [[pace.none_come(a.hazard + b.hazard) for b in present] for a in present]
-    )
+    hazards = np.array([group.hazard for group in present])
+    stay = pace.all_stay(hazards)
+    both = pace.all_stay(hazards[:, None] + hazards[None, :])
     pairs = 1 - stay[:, None] - stay[None, :] + both
     first = share.mean * float(counts @ (1 - stay)) / vehicles
     if vehicles == 1:
-        return binomial(1, first)
+        return Moments(vehicles=1, first=first, second=0.0)
     ordered = float(counts @ pairs @ counts - counts @ np.diag(pairs))
     second = share.square * ordered / (vehicles * (vehicles - 1))
-    return _matched(vehicles, first, second)
+    return Moments(vehicles=vehicles, first=first, second=second)
 
 
-def chance_not_booked(weekly: Sequence[float], unbooked: Sequence[float]) -> float:
+def chance_not_booked(
+    weekly: Sequence[float], unbooked: Sequence[float], *, exits: float = 0.0
+) -> float:
     """Give the chance that a vehicle not booked now still comes in these weeks.
 
     ``weekly`` are the hazards h_j of weeks 0, 1 ...; ``unbooked[j]`` is the share of
-    past repairs not yet booked j weeks ahead (the last one serves all later weeks).
+    past repairs not yet booked j weeks ahead (the last one serves all later weeks);
+    ``exits`` the share of those open that leave in a week.
     q' = P_new / (1 - P_booked), exact given the hazards.
     """
     new = booked = 0.0
@@ -236,7 +278,7 @@ def chance_not_booked(weekly: Sequence[float], unbooked: Sequence[float]) -> flo
         share = unbooked[min(week, len(unbooked) - 1)]
         new += still_open * hazard * share
         booked += still_open * hazard * (1 - share)
-        still_open *= 1 - hazard
+        still_open *= max(0.0, 1 - hazard - exits)
     return new / (1 - booked) if booked < 1 else 0.0
 
 

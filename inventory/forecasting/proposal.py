@@ -283,7 +283,7 @@ def _campaigns(
             use,
             today=position.today,
             days=days,
-            error=wanted.REST_ERROR if rest else None,
+            error=use.errors.rest if rest else None,
         )
         for use in position.campaigns
     )
@@ -306,6 +306,8 @@ def _days_to_the_end(position: PartPosition) -> int:
     ends = [position.window_days]
     for use in position.campaigns:
         youngest = min((c.weeks_since_letter for c in use.cohorts), default=0.0)
+        if use.reminder_in is not None:
+            youngest = min(youngest, -use.reminder_in)
         ends.append(int((use.curve.last_week - youngest) * 7) + 1)
         ends.extend((day - position.today).days for day in use.booked)
     ends.extend((use.day - position.today).days for use in position.certain)

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import stats
 
 
@@ -88,6 +89,13 @@ class HazardCurve:
     def at(self, week: float) -> float:
         """Give H at a week; a negative week is before the letter: 0."""
         return float(np.interp(week, self.weeks, self.hazards, left=0.0))
+
+    def many(self, weeks: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Give H at many weeks."""
+        found: NDArray[np.float64] = np.interp(
+            weeks, self.weeks, self.hazards, left=0.0
+        )
+        return found
 
     def between(self, start: float, end: float) -> float:
         """Give H(end) - H(start), never below zero."""
@@ -202,19 +210,6 @@ def usual_ultimate(vehicle_age_years: float | None) -> float:
     if vehicle_age_years < 5:  # noqa: PLR2004 -- the source's own band
         return 0.83
     return 0.44 if vehicle_age_years <= 10 else 0.33  # noqa: PLR2004 -- as above
-
-
-def expected_requests(curve: HazardCurve, counts: Sequence[WeekCount]) -> float:
-    """Give how many requests the curve expected in the weeks counted.
-
-    E = sum of (open - asked / 2) x (H(k + 1) - H(k)): the exposure of a week takes
-    those who came as open for half of it.
-    """
-    return sum(
-        (count.open_at_start - count.asked / 2)
-        * curve.between(count.week, count.week + 1)
-        for count in counts
-    )
 
 
 def _turned(still_open: float) -> float | None:

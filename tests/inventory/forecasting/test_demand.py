@@ -11,11 +11,12 @@ from inventory.forecasting.demand import (
     Cohort,
     ScheduledUse,
 )
+from inventory.forecasting.response import ResponseCurve
 from inventory.forecasting.takeup import HazardCurve, cold_start_curve
 
 
 TODAY = date(2026, 3, 2)
-STEADY = HazardCurve(weeks=(0, 100), hazards=(0, 5))
+STEADY = ResponseCurve(first=HazardCurve(weeks=(0, 100), hazards=(0, 5)))
 
 
 def use(**facts):
@@ -78,7 +79,7 @@ def test_a_campaign_that_ends_wants_nothing_after_its_last_day():
 
 def test_letters_still_to_come_want_nothing_before_them():
     planned = use(
-        curve=cold_start_curve(0.6),
+        curve=ResponseCurve(first=cold_start_curve(0.6)),
         cohorts=(Cohort(weeks_since_letter=-3, vehicles=50),),
     )
     assert demand.campaign_demand(planned, today=TODAY, days=21).total.mean == 0

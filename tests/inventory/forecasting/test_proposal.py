@@ -22,6 +22,7 @@ from inventory.forecasting.proposal import (
     ReturnTerms,
 )
 from inventory.forecasting.reorder import Costs
+from inventory.forecasting.response import ResponseCurve
 from inventory.forecasting.takeup import cold_start_curve
 
 
@@ -31,7 +32,7 @@ TODAY = date(2026, 3, 2)
 def campaign(**facts):
     given_facts = {
         "label": "A",
-        "curve": cold_start_curve(2 / 3),
+        "curve": ResponseCurve(first=cold_start_curve(2 / 3)),
         "cohorts": (Cohort(weeks_since_letter=6, vehicles=84),),
         "asked": 36,
         "expected": 30.0,

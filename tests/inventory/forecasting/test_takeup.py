@@ -131,16 +131,6 @@ def test_share_that_comes_by_age(age, share):
     assert takeup.usual_ultimate(age) == share
 
 
-def test_expected_requests_by_hand():
-    """(100 - 2) x .05 + (96 - 1) x .03 = 7.75."""
-    curve = takeup.HazardCurve(weeks=(0, 1, 2), hazards=(0, 0.05, 0.08))
-    counts = [
-        WeekCount(week=0, open_at_start=100, asked=4),
-        WeekCount(week=1, open_at_start=96, asked=2),
-    ]
-    assert takeup.expected_requests(curve, counts) == pytest.approx(7.75)
-
-
 @pytest.mark.parametrize(
     "broken",
     [
