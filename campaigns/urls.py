@@ -10,6 +10,7 @@ from campaigns.views import (
     letter_texts,
     letters,
     population,
+    proofs,
     repairs,
     replenishment,
     reports,
@@ -34,4 +35,5 @@ urlpatterns = [
     *reports.patterns,
     *replenishment.patterns,
     *account.patterns,
+    *proofs.patterns,
 ]

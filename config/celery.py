@@ -21,7 +21,7 @@ from dealership.rules.jobs import Timed
 TIMETABLE = (
     Timed("campaigns.missed_visits", hour=1),
     Timed("campaigns.reconcile", hour=2),
-    Timed("inventory.check_books", hour=3),
+    Timed("campaigns.prove_books", hour=3),
     Timed("dealership.erase_uploads", hour=4),
     Timed("inventory.lapse", every=dt.timedelta(hours=1)),
 )

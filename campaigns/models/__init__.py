@@ -25,6 +25,7 @@ from campaigns.models.population import (
     ReachFact,
     StateChange,
 )
+from campaigns.models.proof import BookProof
 from campaigns.models.remedy import (
     Remedy,
     RemedyPrice,
@@ -40,6 +41,7 @@ from campaigns.models.workshop import CheckReading, PartFitted, Repair, Visit, V
 __all__ = [
     "AddressExport",
     "Allocation",
+    "BookProof",
     "Campaign",
     "CampaignVehicle",
     "CheckReading",

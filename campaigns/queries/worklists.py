@@ -35,6 +35,7 @@ CHORES: dict[Role, tuple[Finds, ...]] = {
         service.unsent_claims,
     ),
     Role.SERVICE_MANAGER: (
+        parts.failed_proof,
         service.stopped_stock,
         service.reports,
         service.matched,
@@ -52,7 +53,7 @@ CHORES: dict[Role, tuple[Finds, ...]] = {
         office.returned,
         office.lists,
     ),
-    Role.OWNER: (owner.claims, owner.accounts),
+    Role.OWNER: (parts.failed_proof, owner.claims, owner.accounts),
     Role.ADMINISTRATOR: (parts.failed_proof, office.lists),
 }
 """Which kinds of rows belong to which post. Somebody with several posts gets each kind

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 
 from campaigns.queries.worklists import today_rows
 from dealership.models.staff import ROLE_WORDS
-from dealership.rules.roles import Capability
+from dealership.rules.roles import Capability, Role
 from dealership.templatetags.formats import day_words
 from dealership.views.guards import guarded, staff_of, store_of
 
@@ -59,8 +59,26 @@ def today(request: HttpRequest) -> HttpResponse:
         "waiting": any(group.entries for group in shown),
         "sentence": sentence_of(groups, day),
         "day": day,
+        "alarm": any(
+            one.kind == "failed_proof" for group in groups for one in group.chores
+        ),
+        "empty": empty_words(groups),
     }
     return render(request, "campaigns/today.html", context)
+
+
+def empty_words(groups: Sequence[Group]) -> str:
+    """Say what would stand on an empty page; each post waits for something else."""
+    if {group.role for group in groups} == {Role.ADMINISTRATOR}:
+        return _(
+            "No list waits to be taken in, and the last proof of the books found"
+            " nothing. Parts, letters and vehicles stand with the people who care for"
+            " them."
+        )
+    return _(
+        "Nothing waits. New work appears here by itself: letters due, parts to order,"
+        " vehicles to call."
+    )
 
 
 def _shown(group: Group) -> Shown:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal, format_percent
@@ -129,6 +129,32 @@ def vin(number: str | None) -> SafeString | str:
         number[3:9],
         number[9:],
     )
+
+
+@register.filter
+def trail_facts(facts: dict[str, Any] | None) -> str:
+    """Write the facts of an act in words: ``state open, by category remedied 3``.
+
+    Facts within facts follow their name; underscores become blanks; none is a dash.
+    """
+    return _facts_in_words(facts or {}) or NOTHING
+
+
+def _facts_in_words(facts: dict[str, Any]) -> str:
+    return ", ".join(
+        f"{str(name).replace('_', ' ')} {_fact(value)}".rstrip()
+        for name, value in facts.items()
+    )
+
+
+def _fact(value: object) -> str:
+    if isinstance(value, dict):
+        return f"({_facts_in_words(value)})"
+    if isinstance(value, list):
+        return ", ".join(_fact(one) for one in value)
+    if isinstance(value, bool) or value is None:
+        return gettext("yes") if value else NOTHING if value is None else gettext("no")
+    return str(value)
 
 
 def as_day(day: date) -> date:

@@ -9,6 +9,7 @@ from factory.django import DjangoModelFactory
 from campaigns.models import (
     AddressExport,
     Allocation,
+    BookProof,
     Campaign,
     CampaignVehicle,
     CheckReading,
@@ -576,3 +577,15 @@ class ReportFactory(DjangoModelFactory[Report]):
     as_of = TODAY
     asked_by = factory.SubFactory(StaffFactory)
     asked_at = NOW
+
+
+class BookProofFactory(DjangoModelFactory[BookProof]):
+    """A proof that found nothing."""
+
+    class Meta:
+        model = BookProof
+
+    made_at = NOW
+    entries = 40
+    accounts = 3
+    fault_count = 0

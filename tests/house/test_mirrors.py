@@ -66,6 +66,10 @@ ELSEWHERE = {
     "campaigns/views/places.py": (
         "links of each page: tests/campaigns/views/test_campaigns.py"
     ),
+    "campaigns/views/money_places.py": (
+        "links of each page: tests/campaigns/views/test_proofs.py"
+    ),
+    "campaigns/tasks/proving.py": "tests/campaigns/domain/test_proving.py",
     "campaigns/tasks/lapsing.py": "run with the job: tests/inventory/test_tasks.py",
     "campaigns/tasks/matching.py": (
         "its jobs run in tests/campaigns/views/test_matching.py and"

@@ -6,7 +6,7 @@ from campaigns.rules.lifecycle import VisitState
 from dealership.domain.jobs import enqueue, run_job
 from dealership.rules.jobs import JobState
 from inventory.domain.reserving import reserve
-from inventory.models import Balance, Reservation
+from inventory.models import Reservation
 from inventory.rules.accounts import ReservationState
 from tests.factories.campaigns import VisitFactory, VisitJobFactory
 from tests.factories.dealership import NOW, TODAY, StoreFactory
@@ -35,19 +35,6 @@ def promised(store, part, subject):
         by=None,
         at=NOW,
     )[0]
-
-
-def test_sound_books_end_the_job_well():
-    deliver(StoreFactory.create(), PartFactory.create(), 4)
-    assert run("inventory.check_books").state == JobState.DONE
-
-
-def test_books_that_do_not_balance_fail_the_job():
-    deliver(StoreFactory.create(), PartFactory.create(), 4)
-    Balance.objects.update(free=5)
-    job = run("inventory.check_books")
-    assert job.state == JobState.FAILED
-    assert "do not balance" in job.error
 
 
 @pytest.mark.parametrize(

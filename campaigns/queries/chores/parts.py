@@ -6,14 +6,14 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import F, Min
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from campaigns.models import Replenishment
 from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
+from campaigns.queries.proofs import standing_alarm
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
-from dealership.models import Job
-from dealership.rules.jobs import JobState
 from inventory.models import Dispute, GoodsReturn, OrderLine, Shipment
 from inventory.models.trade import DISPUTE_KIND_WORDS
 from inventory.queries.stock import COMING_STATES, stock_board
@@ -23,6 +23,7 @@ from inventory.rules.accounts import DisputeKind, DisputeState, ReturnState
 if TYPE_CHECKING:
     import datetime as dt
 
+    from campaigns.models import BookProof
     from dealership.models import Store
     from inventory.queries.stock import BoardRow
 
@@ -239,28 +240,33 @@ def late_orders(*, store: Store, today: dt.date) -> Kind:
 
 
 def failed_proof(*, store: Store, today: dt.date) -> Kind:
-    """Give the latest proof of the books where it failed."""
+    """Give the latest proof of the books where it found faults."""
     del store, today
-    latest = Job.objects.filter(kind="inventory.check_books").exclude(
-        state__in=[JobState.WAITING, JobState.RUNNING]
-    )
-    found = [
-        one
-        for one in latest.order_by("-created_at")[:1]
-        if one.state == JobState.FAILED
-    ]
+    alarm = standing_alarm()
 
-    def write(one: Job) -> Chore:
+    def write(one: BookProof) -> Chore:
+        first = one.faults[0] if one.faults else {}
         return Chore(
             kind="failed_proof",
-            reason=_("The books of parts do not balance"),
-            about=_("nightly proof"),
-            detail=one.error,
-            act=_("See the board"),
-            target=Target(name="inventory:parts"),
+            reason=_("The books do not balance"),
+            about=ngettext(
+                "%(count)d place, proved %(at)s",
+                "%(count)d places, proved %(at)s",
+                one.fault_count,
+            )
+            % {
+                "count": one.fault_count,
+                "at": timezone.localdate(one.made_at).isoformat(),
+            },
+            detail=str(first.get("row", "")),
+            act=_("See where"),
+            target=Target(name="campaigns:proofs"),
             tone="bad",
         )
 
     return listed(
-        found, write, full=Target(name="inventory:parts"), full_words=_("All parts")
+        [alarm] if alarm else [],
+        write,
+        full=Target(name="campaigns:proofs"),
+        full_words=_("Proof of the books"),
     )

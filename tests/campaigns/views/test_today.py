@@ -24,12 +24,11 @@ from campaigns.rules.lifecycle import (
     WorkState,
 )
 from campaigns.views.today import address_of
-from dealership.rules.jobs import JobState
 from dealership.rules.roles import Role
 from inventory.rules.accounts import DisputeState, OrderState, ReturnState
 from tests.factories import campaigns as made
 from tests.factories import inventory as stock
-from tests.factories.dealership import NOW, TODAY, JobFactory, StoreFactory, make_staff
+from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
 from tests.factories.shelves import campaign_with_remedy, open_vehicle
 from tests.factories.vehicles import AddressFactory, VehicleFactory, VehicleListFactory
 from vehicles.rules.standing import ListState, Standing
@@ -76,10 +75,11 @@ def late_order(store):
     )
 
 
+FAULT = {"rule": "sums", "row": "balance 7", "stands": 3, "should_be": 2}
+
+
 def failed_proof(_store):
-    return JobFactory.create(
-        kind="inventory.check_books", state=JobState.FAILED, finished_at=NOW
-    )
+    return made.BookProofFactory.create(fault_count=2, faults=[FAULT])
 
 
 def ready_claim(store):
@@ -234,12 +234,7 @@ def book_again(job):
 
 
 def proved(_job):
-    JobFactory.create(
-        kind="inventory.check_books",
-        state=JobState.DONE,
-        finished_at=NOW,
-        created_at=NOW + DAY,
-    )
+    made.BookProofFactory.create()
 
 
 def measured_again(row):

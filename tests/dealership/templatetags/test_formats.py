@@ -98,3 +98,24 @@ def test_vin_is_grouped_and_copies_as_one_word():
 def test_a_vin_of_another_length_is_shown_whole_and_escaped():
     assert formats.vin("<b>") == '<span class="vin">&lt;b&gt;</span>'
     assert formats.vin("") == "\N{EN DASH}"
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({}, "\N{EN DASH}"),
+        (None, "\N{EN DASH}"),
+        ({"state": "open", "cents": 5}, "state open, cents 5"),
+        (
+            {"involved": 9, "by_category": {"remedied": 3, "open": 6}},
+            "involved 9, by category (remedied 3, open 6)",
+        ),
+        (
+            {"lines": ["a", "b"], "gone": True, "kept": False},
+            "lines a, b, gone yes, kept no",
+        ),
+        ({"on": None}, "on \N{EN DASH}"),
+    ],
+)
+def test_facts_of_the_trail_are_words(facts, words):
+    assert formats.trail_facts(facts) == words

@@ -31,7 +31,7 @@ def prove():
 
 def test_sound_books_are_proved(books):
     # two lines of one delivery: in order and damaged, each with its counterpart
-    assert prove() == "The books balance: 4 entries proved.\n"
+    assert prove() == "The books balance: 4 entries and 0 accounts proved.\n"
 
 
 def test_wrong_balance_is_named(books):
