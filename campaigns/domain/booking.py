@@ -45,7 +45,7 @@ from dealership.domain.audit import record
 from dealership.rules.refusals import Refusal
 from inventory.domain.locks import lock_pockets
 from inventory.domain.once import once
-from inventory.domain.reserving import lapse, release, reserve
+from inventory.domain.reserving import lapse, release, reserve_kit
 from inventory.models import Reservation
 from inventory.queries.stock import stock_of
 from inventory.rules.accounts import ReservationState
@@ -328,12 +328,11 @@ def _hold_parts(
     )
     if there.earliest is None or there.earliest > visit.on:
         raise PartsNotThere(visit.vehicle.vin, visit.on, there)
-    for part in sorted(needs, key=lambda one: one.pk):
-        reserve(
-            key=f"{act.key}/{job.pk}/{part.pk}",
+    if needs:
+        reserve_kit(
+            key=f"{act.key}/{job.pk}",
             store=visit.store,
-            part=part,
-            quantity=needs[part],
+            wanted=needs,
             earmarks=planned.plan.earmarks,
             subject=job.subject,
             needed_on=visit.on,

@@ -200,6 +200,19 @@ def ensure_pockets(*, store: Store, pockets: Iterable[Pocket]) -> dict[Pocket, i
     return have
 
 
+def note_promised(
+    *, store: Store, part_id: int, earmark_id: int | None, pieces: int
+) -> None:
+    """Add to what a pocket's coming deliveries are promised for; below zero: take off.
+
+    Whoever makes, keeps or lets go a promise calls it in the same transaction, with
+    the pockets held.
+    """
+    Balance.objects.filter(store=store, part=part_id, earmark=earmark_id).update(
+        promised=F("promised") + pieces
+    )
+
+
 def keep_in_bin(
     *, store: Store, part: Part, earmark: Earmark | None, place: BinLocation
 ) -> None:

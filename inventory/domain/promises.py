@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from dealership.domain.audit import record
-from inventory.domain.ledger import Line, ensure_pockets, post
+from inventory.domain.ledger import Line, ensure_pockets, note_promised, post
 from inventory.domain.locks import lock_pockets
 from inventory.models import Reservation
 from inventory.rules.accounts import Account, MovementKind, ReservationState
@@ -102,7 +102,6 @@ def draw(
 
 def post_hold(
     rows: Sequence[Reservation],
-    part: Part,
     *,
     key: str,
     earmarks: Sequence[Earmark | None],
@@ -117,7 +116,7 @@ def post_hold(
         store=rows[0].store,
         lines=[
             Line(
-                part=part,
+                part=row.part,
                 earmark=by_id.get(row.earmark_id) if row.earmark_id else None,
                 source=Account.FREE,
                 target=Account.HELD,
@@ -141,6 +140,12 @@ def _keep(
 ) -> list[Reservation]:
     """Hold the pieces of one promise; one that draws on two pockets is split."""
     own = promise.earmark
+    note_promised(
+        store=promise.store,
+        part_id=promise.part_id,
+        earmark_id=promise.earmark_id,
+        pieces=-promise.quantity,
+    )
     rows = []
     for number, (earmark_id, pieces) in enumerate(shares):
         row = promise if number == 0 else Reservation.objects.get(pk=promise.pk)
@@ -154,7 +159,6 @@ def _keep(
         row.save()
     post_hold(
         rows,
-        promise.part,
         key=f"kept:{promise.pk}",
         earmarks=[own, None],
         by=by,

@@ -8,20 +8,24 @@ parts' rows.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from dealership.domain.audit import record
 from dealership.rules.refusals import Refusal
+from inventory.domain.holding import can_hold_at_once, hold_at_once
 from inventory.domain.ledger import (
     Line,
     NotEnough,
     NotPieces,
     ensure_pockets,
+    note_promised,
     post,
 )
 from inventory.domain.locks import lock_pockets
@@ -46,6 +50,9 @@ if TYPE_CHECKING:
 
     from dealership.models import StaffMember, Store
     from inventory.models import Balance, CostLayer, Earmark, Part
+    from inventory.queries.stock import PromisePicture
+
+MADE = "reservation.made"
 
 __all__ = [
     "Fitted",
@@ -55,6 +62,8 @@ __all__ = [
     "lapse",
     "release",
     "reserve",
+    "reserve_by_looking",
+    "reserve_kit",
     "settle",
 ]
 
@@ -107,65 +116,179 @@ def reserve(
     by: StaffMember | None,
     at: dt.datetime,
 ) -> tuple[Reservation, ...]:
-    """Promise pieces of a part, all or nothing.
+    """Promise pieces of a part, all or nothing; see reserve_kit.
+
+    Raises NothingFree, PartRecalled, NotPieces.
+    """
+    return reserve_kit(
+        key=key,
+        store=store,
+        wanted={part: quantity},
+        earmarks=earmarks,
+        subject=subject,
+        needed_on=needed_on,
+        today=today,
+        by=by,
+        at=at,
+    )
+
+
+def reserve_kit(
+    *,
+    key: str,
+    store: Store,
+    wanted: Mapping[Part, int],
+    earmarks: Sequence[Earmark | None],
+    subject: str,
+    needed_on: dt.date,
+    today: dt.date,
+    by: StaffMember | None,
+    at: dt.datetime,
+) -> tuple[Reservation, ...]:
+    """Promise pieces of all the parts that one job wants, all or nothing.
 
     Pieces that are free today are held now, pocket by pocket in the order of
-    ``earmarks``: one reservation a pocket. Otherwise, if the promise line reaches
-    ``quantity`` on ``needed_on``, one reservation counts on the coming delivery. The
-    same ``key`` again gives the first result. Raises NothingFree, PartRecalled,
-    NotPieces.
+    ``earmarks``: one reservation a pocket. Of a part that is not free, if the promise
+    line reaches the pieces on ``needed_on``, one reservation counts on the coming
+    delivery. What is held is one movement. The same ``key`` again gives the first
+    result. Raises NothingFree, PartRecalled, NotPieces; then nothing is promised.
     """
-    if quantity < 1:
-        raise NotPieces(part, quantity)
-    if part.recalled:
-        raise PartRecalled(part)
+    for part, quantity in wanted.items():
+        if quantity < 1:
+            raise NotPieces(part, quantity)
+        if part.recalled:
+            raise PartRecalled(part)
+    facts: dict[str, Any] = {
+        "key": key,
+        "store": store,
+        "wanted": wanted,
+        "earmarks": earmarks,
+        "subject": subject,
+        "needed_on": needed_on,
+        "by": by,
+        "at": at,
+    }
+    held: Sequence[Reservation] | None = None
+    if can_hold_at_once():
+        states = dict.fromkeys(wanted, ReservationState.HELD)
+        with suppress(IntegrityError):  # the key was used: its result is found below
+            held = hold_at_once(act=MADE, after=_made_words(wanted, states), **facts)
+    return tuple(held or reserve_by_looking(today=today, **facts))
+
+
+def reserve_by_looking(
+    *,
+    key: str,
+    store: Store,
+    wanted: Mapping[Part, int],
+    earmarks: Sequence[Earmark | None],
+    subject: str,
+    needed_on: dt.date,
+    today: dt.date,
+    by: StaffMember | None,
+    at: dt.datetime,
+) -> tuple[Reservation, ...]:
+    """Hold the pockets, look at the promise line, then promise; see reserve_kit.
+
+    The long way, on any database, and the only one that can count on a delivery.
+    """
 
     def found() -> tuple[Reservation, ...] | None:
-        keys = [_row_key(key, number) for number in range(len(earmarks))]
+        keys = [_row_key(key, place) for place in range(len(wanted) * len(earmarks))]
         return tuple(Reservation.objects.filter(key__in=keys).order_by("pk")) or None
 
     def act() -> tuple[Reservation, ...]:
-        balances = hold_pockets(store, [part], earmarks)
-        picture = promise_line(store=store, part=part, earmarks=earmarks, today=today)
-        if picture.free_now >= quantity:
-            shares = draw(free_of(balances, part), ids_of(earmarks), quantity)
-            state = ReservationState.HELD
-        elif picture.promise_on(needed_on) >= quantity:
-            shares = [(ids_of(earmarks)[0], quantity)]
-            state = ReservationState.PROMISED
-        else:
-            raise NothingFree(
-                part, quantity, picture.free_now, picture.earliest(quantity)
+        parts = sorted(wanted, key=lambda one: one.pk)
+        balances = hold_pockets(store, parts, earmarks)
+        rows: list[Reservation] = []
+        for part in parts:
+            picture = promise_line(
+                store=store, part=part, earmarks=earmarks, today=today
             )
-        rows = [
-            Reservation(
-                key=_row_key(key, number),
-                store=store,
-                part=part,
-                earmark_id=earmark_id,
-                quantity=pieces,
-                state=state,
-                subject=subject,
-                needed_on=needed_on,
-                made_by=by,
-                made_at=at,
-            )
-            for number, (earmark_id, pieces) in enumerate(shares)
-        ]
-        made = Reservation.objects.bulk_create(rows)
-        if state == ReservationState.HELD:
-            post_hold(made, part, key=key, earmarks=earmarks, by=by, at=at)
-        record(
-            act="reservation.made",
-            subject=made[0],
-            by=by,
-            at=at,
-            store=store,
-            after={"part": part.pk, "pieces": quantity, "state": str(state)},
-        )
-        return tuple(made)
+            free, chain = free_of(balances, part), ids_of(earmarks)
+            shares, state = _choose(picture, free, chain, wanted[part], needed_on)
+            for earmark_id, pieces in shares:
+                row = Reservation(
+                    key=_row_key(key, len(rows)),
+                    store=store,
+                    part=part,
+                    earmark_id=earmark_id,
+                    quantity=pieces,
+                    state=state,
+                    subject=subject,
+                    needed_on=needed_on,
+                    made_by=by,
+                    made_at=at,
+                )
+                rows.append(row)
+        return _write(rows, key=key, earmarks=earmarks, by=by, at=at)
 
     return once(found=found, act=act)
+
+
+def _choose(
+    picture: PromisePicture,
+    free: dict[int | None, int],
+    chain: Sequence[int | None],
+    quantity: int,
+    needed_on: dt.date,
+) -> tuple[list[tuple[int | None, int]], ReservationState]:
+    """Take free pieces, or count on a delivery; raises NothingFree."""
+    if picture.free_now >= quantity:
+        shares = draw(free, chain, quantity)
+        return shares, ReservationState.HELD
+    if picture.promise_on(needed_on) >= quantity:
+        return [(chain[0], quantity)], ReservationState.PROMISED
+    raise NothingFree(
+        picture.part, quantity, picture.free_now, picture.earliest(quantity)
+    )
+
+
+def _write(
+    rows: Sequence[Reservation],
+    *,
+    key: str,
+    earmarks: Sequence[Earmark | None],
+    by: StaffMember | None,
+    at: dt.datetime,
+) -> tuple[Reservation, ...]:
+    """Write new reservations, the movement of those that are held, and the trail."""
+    made = Reservation.objects.bulk_create(rows)
+    held = [row for row in made if row.state == ReservationState.HELD]
+    if held:
+        post_hold(held, key=key, earmarks=earmarks, by=by, at=at)
+    wanted: dict[Part, int] = defaultdict(int)
+    for row in made:
+        wanted[row.part] += row.quantity
+        if row.state == ReservationState.PROMISED:
+            _note(row, row.quantity)
+    states = {row.part: ReservationState(row.state) for row in made}
+    record(
+        act=MADE,
+        subject=made[0],
+        by=by,
+        at=at,
+        store=made[0].store,
+        after=_made_words(wanted, states),
+    )
+    return tuple(made)
+
+
+def _note(row: Reservation, pieces: int) -> None:
+    note_promised(
+        store=row.store, part_id=row.part_id, earmark_id=row.earmark_id, pieces=pieces
+    )
+
+
+def _made_words(
+    wanted: Mapping[Part, int], states: Mapping[Part, ReservationState]
+) -> dict[str, Any]:
+    """Say in the trail which pieces were promised, and how."""
+    lines = [
+        {"part": part.pk, "pieces": wanted[part], "state": str(states[part])}
+        for part in sorted(wanted, key=lambda one: one.pk)
+    ]
+    return lines[0] if len(lines) == 1 else {"parts": lines}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -418,6 +541,8 @@ def _resolve(
     why: str = "",
 ) -> None:
     """Close a reservation for good, with its line in the trail."""
+    if row.state == ReservationState.PROMISED:
+        _note(row, -row.quantity)
     row.state, row.used, row.resolved_at = state, used, at
     row.save(update_fields=["state", "used", "resolved_at"])
     record(

@@ -23,11 +23,16 @@ class Receipt:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reserved:
-    """Pieces promised for a day; ``label`` says to whom or for what."""
+    """Pieces promised for a day; ``label`` says to whom or for what.
+
+    ``held`` pieces are set aside on the shelf already: nobody else gets them before
+    their day, even where a delivery in between would bring others.
+    """
 
     day: date
     pieces: int
     label: str = ""
+    held: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +154,7 @@ def draw_promise_line(
     new promise. A receipt counts from the opening of the next working day after its
     day; one whose day has passed is not counted. A reservation for a day that has
     passed counts today. The line always reaches past the last receipt and promise.
+    What is held until a later day stands in the balance, and cannot be promised.
     """
     overdue = tuple(receipt for receipt in receipts if receipt.day < today)
     coming = [
@@ -156,20 +162,20 @@ def draw_promise_line(
         for receipt in receipts
         if receipt.day >= today
     ]
-    promised = [(max(entry.day, today), entry.pieces) for entry in reserved]
-    last = max([today, *(day for day, _ in coming), *(day for day, _ in promised)])
+    last = max([today, *(day for day, _ in coming), *(one.day for one in reserved)])
     length = max(days, (last - today).days + 1, 1)
-    arriving, leaving = [0] * length, [0] * length
+    arriving, leaving, aside = [0] * length, [0] * length, [0] * length
     for day, pieces in coming:
         arriving[(day - today).days] += pieces
-    for day, pieces in promised:
-        leaving[(day - today).days] += pieces
+    for entry in reserved:
+        place = (max(entry.day, today) - today).days
+        leaving[place] += entry.pieces
+        aside[0 if entry.held else place] += entry.pieces
     balance = running_balance(on_hand - waiting, arriving, leaving)
+    free = promise_line(running_balance(on_hand - waiting, arriving, aside))
     line = tuple(
-        PromiseDay(day=today + timedelta(days=place), balance=have, promise=free)
-        for place, (have, free) in enumerate(
-            zip(balance, promise_line(balance), strict=True)
-        )
+        PromiseDay(day=today + timedelta(days=place), balance=have, promise=left)
+        for place, (have, left) in enumerate(zip(balance, free, strict=True))
     )
     return PromiseLine(
         days=line,

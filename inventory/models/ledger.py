@@ -60,7 +60,12 @@ class BalanceQuerySet(StoreScopedQuerySet["Balance"]):
 
 
 class Balance(models.Model):
-    """How many pieces of one pocket stand on each account."""
+    """How many pieces of one pocket stand on each account.
+
+    ``promised`` is no account: it counts the pieces that live promises want from a
+    coming delivery to this pocket, kept beside them so that one look at the row tells
+    whether what is free may be given away without a thought.
+    """
 
     store = models.ForeignKey(Store, on_delete=models.PROTECT, related_name="balances")
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="balances")
@@ -80,6 +85,7 @@ class Balance(models.Model):
     returned = models.IntegerField(default=0)
     scrapped = models.IntegerField(default=0)
     variance = models.IntegerField(default=0)
+    promised = models.IntegerField(default=0)
     on_hand = models.GeneratedField(
         expression=F("free") + F("held") + F("quarantine"),
         output_field=models.IntegerField(),
@@ -105,6 +111,7 @@ class Balance(models.Model):
             not_negative("held", "balance_held_not_negative"),
             not_negative("quarantine", "balance_quarantine_not_negative"),
             not_negative("transit", "balance_transit_not_negative"),
+            not_negative("promised", "balance_promised_not_negative"),
             models.CheckConstraint(
                 condition=Q(held__lte=F("on_hand")), name="balance_held_within_on_hand"
             ),

@@ -110,33 +110,30 @@ def _below_zero() -> Iterator[Fault]:
 
 
 def _holds() -> Iterator[Fault]:
-    holds = Reservation.objects.filter(state=ReservationState.HELD).order_by()
-    by_pocket = {
-        (store, part, earmark): total
-        for store, part, earmark, total in holds.values_list(
-            "store_id", "part_id", "earmark_id"
-        ).annotate(Sum("quantity"))
-    }
-    balances = Balance.objects.values_list(
-        "store_id", "part_id", "earmark_id", "held", "pk"
-    )
-    for store, part, earmark, held, pk in balances:
-        should = by_pocket.pop((store, part, earmark), 0)
-        if held != should:
-            yield Fault(
-                rule="held pieces are those of live holds",
-                row=f"balance {pk}",
-                stands=held,
-                should_be=should,
-            )
-    for pocket, should in by_pocket.items():
-        row = "store {} part {} earmark {}".format(*pocket)
-        yield Fault(
-            rule="held pieces are those of live holds",
-            row=row,
-            stands=0,
-            should_be=should,
+    """Compare what pockets hold, and what they promise, with the live reservations."""
+    for state, column, rule in (
+        (ReservationState.HELD, "held", "held pieces are those of live holds"),
+        (ReservationState.PROMISED, "promised", "promises of a pocket are live"),
+    ):
+        rows = Reservation.objects.filter(state=state).order_by()
+        by_pocket = {
+            (store, part, earmark): total
+            for store, part, earmark, total in rows.values_list(
+                "store_id", "part_id", "earmark_id"
+            ).annotate(Sum("quantity"))
+        }
+        balances = Balance.objects.values_list(
+            "store_id", "part_id", "earmark_id", column, "pk"
         )
+        for store, part, earmark, stands, pk in balances:
+            should = by_pocket.pop((store, part, earmark), 0)
+            if stands != should:
+                yield Fault(
+                    rule=rule, row=f"balance {pk}", stands=stands, should_be=should
+                )
+        for pocket, should in by_pocket.items():
+            row = "store {} part {} earmark {}".format(*pocket)
+            yield Fault(rule=rule, row=row, stands=0, should_be=should)
 
 
 def _layers() -> Iterator[Fault]:

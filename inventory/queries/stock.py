@@ -323,7 +323,7 @@ def _usable(stock: StockOf, earmark_ids: set[int | None]) -> int:
 
 def _reserved(stock: StockOf, earmark_ids: set[int | None]) -> tuple[Reserved, ...]:
     return tuple(
-        Reserved(day=one.day, pieces=one.pieces, label=one.subject)
+        Reserved(day=one.day, pieces=one.pieces, label=one.subject, held=one.held)
         for one in stock.promised
         if one.earmark_id in earmark_ids
     )
@@ -344,13 +344,14 @@ def _claims_of_others(
     for other in sorted(one for one in others if one is not None):
         own = draw_promise_line(
             today=today,
-            on_hand=_usable(stock, {other}),
+            # what is held there is spoken for: neither it nor its holds count
+            on_hand=sum(one.free for one in stock.balances if one.earmark_id == other),
             receipts=[
                 Receipt(day=one.day, pieces=one.pieces)
                 for one in stock.coming
                 if one.day is not None and one.earmark_id == other
             ],
-            reserved=_reserved(stock, {other}),
+            reserved=[one for one in _reserved(stock, {other}) if not one.held],
             next_working_day=next_business_day,
             days=1,
         )

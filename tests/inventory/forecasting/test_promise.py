@@ -1,5 +1,6 @@
 """The promise line against a published example and brute force."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -57,6 +58,16 @@ def test_discrete_figures_add_up_to_the_line(on_hand, buckets):
         if pieces is not None:
             running += pieces
             assert running == line[place]
+
+
+def test_held_pieces_stand_in_the_balance_and_are_not_promised_again():
+    held = Reserved(day=day(10), pieces=4, held=True)
+    coming = Receipt(day=day(1), pieces=20)
+    line = draw(on_hand=5, receipts=[coming], reserved=[held])
+    assert (line.free_today, line.days[0].balance) == (1, 5)
+    lent = draw(on_hand=5, receipts=[coming], reserved=[replace(held, held=False)])
+    assert (lent.free_today, lent.days[0].balance) == (5, 5)
+    assert [one.balance for one in lent.days] == [one.balance for one in line.days]
 
 
 @settings(deadline=None)
