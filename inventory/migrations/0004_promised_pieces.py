@@ -24,7 +24,7 @@ def count_promises(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("inventory", "0002_only_added_to")]
+    dependencies = [("inventory", "0003_transfers_counts_quarantine")]
     operations = [
         migrations.AddField(
             model_name="balance",
