@@ -2,6 +2,7 @@
 
 from campaigns.views import (
     account,
+    appointments,
     campaigns,
     claims,
     counter,
@@ -28,6 +29,7 @@ urlpatterns = [
     *first_batch.patterns,
     *counter.patterns,
     *visits.patterns,
+    *appointments.patterns,
     *repairs.patterns,
     *claims.patterns,
     *letter_texts.patterns,

@@ -361,25 +361,33 @@ def due_items(vehicle: Vehicle, *, today: dt.date) -> list[DueItem]:
     Due is reached by either. An item recurs: it counts from when it was last done
     here, else from first use. A vehicle of unknown age and odometer is not due.
     """
-    items = ScheduledItem.objects.filter(active=True)
+    return due_items_of([vehicle], today=today)[vehicle.pk]
+
+
+def due_items_of(
+    vehicles: Sequence[Vehicle], *, today: dt.date
+) -> dict[int, list[DueItem]]:
+    """Give what many vehicles are due for, by their ids, in two queries."""
+    items = list(ScheduledItem.objects.filter(active=True))
     last = {
-        row["scheduled_item"]: (row["done_on"], row["odometer"])
+        (row["vehicle"], row["scheduled_item"]): (row["done_on"], row["odometer"])
         for row in Repair.objects.filter(
-            vehicle=vehicle,
+            vehicle__in=vehicles,
             scheduled_item__isnull=False,
             state=RepairState.COMPLETED,
             outcome=Outcome.REMEDIED,
         )
         .order_by()
-        .values("scheduled_item")
+        .values("vehicle", "scheduled_item")
         .annotate(done_on=Max("done_on"), odometer=Max("odometer"))
     }
-    found = []
-    for item in items:
-        done_on, done_at = last.get(item.pk, (None, None))
-        due = _due_item(item, vehicle, done_on, done_at)
-        if _fits(item, vehicle) and _is_due(due, vehicle, today):
-            found.append(due)
+    found: dict[int, list[DueItem]] = {vehicle.pk: [] for vehicle in vehicles}
+    for vehicle in vehicles:
+        for item in items:
+            done_on, done_at = last.get((vehicle.pk, item.pk), (None, None))
+            due = _due_item(item, vehicle, done_on, done_at)
+            if _fits(item, vehicle) and _is_due(due, vehicle, today):
+                found[vehicle.pk].append(due)
     return found
 
 
