@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.domain.announcing import ReasonMissing
+from campaigns.domain.learning import keep_response
 from campaigns.models import Campaign
 from campaigns.models.words import CAMPAIGN_STATE_WORDS
 from campaigns.queries.completion import PopulationCounts, counts
@@ -67,6 +69,7 @@ def close_campaign(
         held.state = CampaignState.CLOSED
         held.closed_at = at
         held.save(update_fields=["state", "closed_at"])
+        keep_response(campaign=held, at=at, today=timezone.localdate(at))
         record(
             act="campaign.closed",
             subject=held,

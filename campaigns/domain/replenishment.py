@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from campaigns.domain.learning import learn_responses
 from campaigns.models import Replenishment
 from campaigns.queries.positions import Case, Key, cases_of, read_house
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
@@ -178,6 +179,7 @@ def reconcile(
     stores = list(Store.objects.order_by("pk"))
     if store_id is not None:
         stores = [one for one in stores if one.pk == store_id]
+    learn_responses(at=at)
     house = read_house()
     worked = Worked()
     done = 0
@@ -221,13 +223,16 @@ def _proposal(case: Case, today: dt.date, at: dt.datetime) -> Replenishment:
         facts={
             "because": found.because.value,
             "rows": [asdict(fact) for fact in found.facts],
+            "curve": [list(row) for row in found.curve],
             "inputs": inputs_of(case.position),
             "receipts": [
                 {"day": one.day.isoformat(), "pieces": one.pieces}
                 for one in case.position.receipts
             ],
             "campaigns": list(case.campaigns),
-            "built_in_curve": bool(case.position.campaigns),
+            "built_in_curve": any(
+                use.learned_from == 0 for use in case.position.campaigns
+            ),
         },
         choices=[asdict(row) for row in found.choices],
         fingerprint=found.fingerprint,

@@ -35,6 +35,7 @@ from campaigns.models.remedy import (
     VariantLabour,
     VariantPart,
 )
+from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.workshop import CheckReading, PartFitted, Repair, Visit, VisitJob
 
 
@@ -48,9 +49,11 @@ __all__ = [
     "Claim",
     "ClaimAct",
     "ClaimLine",
+    "ClosedResponse",
     "Contact",
     "CriteriaVersion",
     "Criterion",
+    "LearnedResponse",
     "Letter",
     "LetterCheckAnswer",
     "LetterOmission",

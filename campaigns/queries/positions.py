@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -11,13 +11,15 @@ from django.db.models import Count, Sum
 
 from campaigns.models import Campaign, Remedy, ScheduledItem, VisitJob
 from campaigns.queries.demand import Wanted, wanted_of
-from campaigns.queries.remedies import load_remedies
+from campaigns.queries.experience import experience_for, read_experience
+from campaigns.queries.remedies import ALL, load_remedies
 from campaigns.queries.uses import PartUse, UseOf, item_uses, part_uses
 from campaigns.rules.lifecycle import CampaignState, VisitState
-from dealership.rules.money import share_of_basis_points
+from dealership.rules.money import return_credit_cents, share_of_basis_points
 from inventory.forecasting.demand import CertainUse, ScheduledUse
 from inventory.forecasting.promise import Receipt
 from inventory.forecasting.proposal import PartPosition, ReturnTerms
+from inventory.forecasting.reorder import CostTerms, costs_of
 from inventory.models import Balance, OrderLine, Part, Reservation, ShipmentLine
 from inventory.queries.stock import COMING_STATES
 from inventory.rules.accounts import ReservationState
@@ -29,7 +31,10 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Collection, Mapping, Sequence
 
+    from campaigns.queries.experience import Scope
     from dealership.models import Store
+    from inventory.forecasting.reorder import Costs
+    from inventory.forecasting.response import Experience
 
 Key: TypeAlias = tuple[int, int]
 """A store's and a part's id."""
@@ -81,6 +86,7 @@ class House:
     item_remedies: Mapping[int, Remedy]
     parts: Mapping[int, Part]
     current: Mapping[int, int]
+    experience: Mapping[Scope, Experience]
 
     def current_part(self, part_id: int) -> int:
         """Give the number that is ordered today in place of this one."""
@@ -110,6 +116,7 @@ def read_house() -> House:
         item_remedies={pk: one for (kind, pk), one in found.items() if kind == "item"},
         parts=parts,
         current={pk: current_of(pk, chain) for pk in chain},
+        experience=read_experience(),
     )
 
 
@@ -159,7 +166,16 @@ def _uses(house: House, wanted: Wanted, today: dt.date) -> dict[Key, list[UseOf]
             continue
         campaign = house.campaigns[campaign_id]
         for one in part_uses(
-            campaign, remedy, wanted, cell=(store_id, campaign_id), today=today
+            campaign,
+            remedy,
+            wanted,
+            cell=(store_id, campaign_id),
+            today=today,
+            experience=experience_for(
+                house.experience,
+                store_id=store_id,
+                campaign_class=campaign.campaign_class,
+            ),
         ):
             found[store_id, house.current_part(one.part_id)].append(one)
     return found
@@ -183,6 +199,7 @@ def _case(
     campaigns = {one.campaign.pk: one.campaign for one in uses}
     alone = next(iter(campaigns.values())) if len(campaigns) == 1 else None
     returned = _return_campaign(house, stock, today)
+    returns = _terms(store, returned, stock)
     position = PartPosition(
         today=today,
         free=stock.free,
@@ -193,14 +210,23 @@ def _case(
         review_days=store.review_days,
         pack=part.pack,
         minimum=part.minimum_order,
+        order_limit=part.order_limit,
         receipts=_receipts(stock, today),
-        campaigns=tuple(one.use for one in uses if one.use is not None),
+        campaigns=tuple(
+            replace(one.use, show_rate=store.show_rate_basis_points / ALL)
+            for one in uses
+            if one.use is not None
+        ),
         scheduled=tuple(_scheduled(one, today, window) for one in served if one.weekly),
         certain=(
             *(one for use in uses for one in use.certain(today, window)),
             *(_certain(one, day, n) for one in served for day, n in one.booked),
         ),
-        returns=_terms(returned, stock),
+        costs=_costs(store, part, today, returns),
+        order_cost_cents=store.order_cost_cents,
+        yearly_holding=share_of_basis_points(part.annual_holding_basis_points),
+        returns=returns,
+        service_limit=store.service_limit_basis_points / ALL,
     )
     return Case(
         store_id=store.pk,
@@ -251,12 +277,43 @@ def _return_campaign(house: House, stock: _Stock, today: dt.date) -> Campaign | 
     return min(found, key=lambda one: (one.returns_until, one.code), default=None)
 
 
-def _terms(campaign: Campaign | None, stock: _Stock) -> ReturnTerms | None:
+def _costs(
+    store: Store, part: Part, today: dt.date, returns: ReturnTerms | None
+) -> Costs | None:
+    """Give the costs of a part, or None where the store has not said its own.
+
+    What an unused piece brings is its credit, if an order placed today still arrives
+    before the last day for returns; else nothing.
+    """
+    margin, visit = store.labour_margin_cents, store.second_visit_cents
+    if margin is None or visit is None or margin + visit == 0:
+        return None
+    brings = 0
+    if returns is not None and (returns.last_day - today).days >= part.lead_days:
+        brings = return_credit_cents(1, part.unit_cost_cents, returns.restocking)
+    return costs_of(
+        CostTerms(
+            labour_margin_cents=margin,
+            second_visit_cents=visit,
+            lost_share=share_of_basis_points(store.lost_share_basis_points),
+            handling=share_of_basis_points(store.parts_handling_basis_points),
+        ),
+        unit_cents=part.unit_cost_cents,
+        review_days=store.review_days,
+        brings_cents=brings,
+        yearly=share_of_basis_points(part.annual_holding_basis_points),
+    )
+
+
+def _terms(
+    store: Store, campaign: Campaign | None, stock: _Stock
+) -> ReturnTerms | None:
     if campaign is None or campaign.returns_until is None:
         return None
     return ReturnTerms(
         last_day=campaign.returns_until,
         restocking=share_of_basis_points(campaign.restocking_basis_points),
+        freight_cents=store.return_freight_cents,
         most=stock.spare[campaign.earmark_id],
     )
 

@@ -39,10 +39,13 @@ MOVER_WORDS = {
     Mover.STOCK: gettext_lazy("free pieces on the shelf"),
     Mover.POPULATION: gettext_lazy("vehicles that want the part"),
     Mover.LETTERS: gettext_lazy("owner letters"),
+    Mover.LEARNED: gettext_lazy("what closed campaigns taught"),
+    Mover.COST: gettext_lazy("what ordering and running out cost"),
     Mover.PRICE: gettext_lazy("the price"),
     Mover.TERMS: gettext_lazy("terms of the supplier or of the campaign"),
     Mover.OTHER: gettext_lazy("finer figures behind the forecast"),
 }
+MONEY_FACTS = {"unit_cost", "cost_short", "cost_hold", "cost_loss", "order_cost"}
 _UNIT_WORDS = {
     "pieces": gettext_lazy("pieces"),
     "vehicles": gettext_lazy("vehicles"),
@@ -50,6 +53,7 @@ _UNIT_WORDS = {
     "days": gettext_lazy("days"),
     "weeks": gettext_lazy("weeks"),
     "times": gettext_lazy("times"),
+    "campaigns": gettext_lazy("campaigns"),
     "chance": gettext_lazy("of 1"),
     "cents": "",
     "day": "",
@@ -163,7 +167,7 @@ def moved(proposal: Replenishment) -> list[Moved]:
         fact = entry["fact"]
         words = str(MOVER_WORDS[Mover(entry["mover"])])
         known = FACT_WORDS.get(fact)
-        money = fact == "unit_cost"
+        money = fact in MONEY_FACTS
         found.append(
             Moved(
                 words=f"{words}: {known}" if known else words,

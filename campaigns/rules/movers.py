@@ -17,6 +17,8 @@ class Mover(StrEnum):
     STOCK = "stock"
     POPULATION = "population"
     LETTERS = "letters"
+    LEARNED = "learned"
+    COST = "cost"
     PRICE = "price"
     TERMS = "terms"
     OTHER = "other"
@@ -35,11 +37,19 @@ _MOVER_OF = {
     "service_pieces_a_week": Mover.POPULATION,
     "share_needing_it": Mover.POPULATION,
     "letters": Mover.LETTERS,
+    "learned_from": Mover.LEARNED,
+    "cost_short": Mover.COST,
+    "cost_hold": Mover.COST,
+    "cost_loss": Mover.COST,
+    "order_cost": Mover.COST,
+    "service_limit": Mover.COST,
+    "show_rate": Mover.COST,
     "unit_cost": Mover.PRICE,
     "lead_days": Mover.TERMS,
     "review_days": Mover.TERMS,
     "pack": Mover.TERMS,
     "minimum": Mover.TERMS,
+    "order_limit": Mover.TERMS,
     "return_by": Mover.TERMS,
     "restocking": Mover.TERMS,
 }
@@ -51,7 +61,7 @@ def inputs_of(position: PartPosition) -> dict[str, str]:
     ``letters`` says from which day the weeks of each campaign count, on average.
     """
     today = position.today.toordinal()
-    uses = position.campaigns
+    uses, costs = position.campaigns, position.costs
     found = {
         "asked": sum(use.asked for use in uses),
         "waiting": position.waiting,
@@ -78,11 +88,19 @@ def inputs_of(position: PartPosition) -> dict[str, str]:
             )
             for use in uses
         ),
+        "learned_from": " ".join(str(use.learned_from) for use in uses),
+        "cost_short": costs.short_cents if costs else "",
+        "cost_hold": costs.hold_cents if costs else "",
+        "cost_loss": costs.loss_cents if costs else "",
+        "order_cost": position.order_cost_cents if costs else "",
+        "service_limit": f"{position.service_limit:.4f}",
+        "show_rate": " ".join(f"{use.show_rate:.4f}" for use in uses),
         "unit_cost": position.unit_cost_cents,
         "lead_days": position.lead_days,
         "review_days": position.review_days,
         "pack": position.pack,
         "minimum": position.minimum,
+        "order_limit": "" if position.order_limit is None else position.order_limit,
         "return_by": position.returns.last_day.isoformat() if position.returns else "",
         "restocking": str(position.returns.restocking) if position.returns else "",
     }

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 
+LEAST_LIMIT, MOST_LIMIT = 5_000, 9_900
+"""Outcomes that may be covered at the most, in hundredths of a per cent."""
+
+
 def _role_choices() -> list[tuple[str, Any]]:
     return [(role.value, ROLE_WORDS[role]) for role in Role]
 
@@ -89,6 +93,82 @@ class StoreForm(forms.ModelForm):  # type: ignore[type-arg]
                 params={"name": name},
             )
         return name
+
+
+class OrderingForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What ordering and running out cost a store, and how sure it wants to be."""
+
+    second_visit_cents = MoneyField(
+        label=_("a customer who comes a second time costs"),
+        required=False,
+        help_text=_(
+            "Loan car, booking again, time at the counter. Leave this and the next"
+            " empty to cover 95 of 100 outcomes without costs."
+        ),
+    )
+    labour_margin_cents = MoneyField(
+        label=_("margin on the labour of a campaign repair"), required=False
+    )
+    lost_share_basis_points = PercentField(
+        label=_("customers without a part who go elsewhere, per cent")
+    )
+    order_cost_cents = MoneyField(
+        label=_("placing an order costs"),
+        help_text=_("Work and freight of one order, whatever its size; 0 if none."),
+    )
+    return_freight_cents = MoneyField(label=_("freight of a return"))
+    service_limit_basis_points = PercentField(
+        label=_("outcomes to be covered at the most, per cent"),
+        help_text=_(
+            "Usually 98. No store's own history can prove a higher share, so it can"
+            " be raised to 99 only."
+        ),
+    )
+    show_rate_basis_points = PercentField(
+        label=_("booked visits that happen, per cent"), help_text=_("Usually 90.")
+    )
+
+    class Meta:
+        model = Store
+        fields = (
+            "second_visit_cents",
+            "labour_margin_cents",
+            "lost_share_basis_points",
+            "order_cost_cents",
+            "return_freight_cents",
+            "service_limit_basis_points",
+            "show_rate_basis_points",
+        )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 (Django's)
+        super().__init__(*args, **kwargs)
+        for name in self.Meta.fields:
+            if name.endswith("_cents"):
+                self.fields[name].currency = self.instance.currency  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """Want both sums that make up the cost of a missing part, or neither."""
+        found: dict[str, Any] = super().clean() or {}
+        visit, margin = (
+            found.get("second_visit_cents"),
+            found.get("labour_margin_cents"),
+        )
+        ok = not {"second_visit_cents", "labour_margin_cents"} & set(self.errors)
+        if ok and (visit is None) != (margin is None):
+            missing = "labour_margin_cents" if margin is None else "second_visit_cents"
+            self.add_error(
+                missing, _("Give both sums or neither: they are weighed together.")
+            )
+        return found
+
+    def clean_service_limit_basis_points(self) -> int:
+        """Hold the share between 50 and 99 per cent."""
+        share = int(self.cleaned_data["service_limit_basis_points"])
+        if not LEAST_LIMIT <= share <= MOST_LIMIT:
+            raise forms.ValidationError(
+                _("Give per cent from 50 to 99."), code="service_limit"
+            )
+        return share
 
 
 class NewPersonForm(forms.Form):

@@ -60,6 +60,34 @@ class Store(models.Model):
         _("days until a missed visit frees its parts"), default=2
     )
 
+    # what ordering costs; both sums empty: the usual shares of outcomes are covered
+    second_visit_cents = models.BigIntegerField(
+        _("cost of a second visit, cents"),
+        null=True,
+        blank=True,
+    )
+    labour_margin_cents = models.BigIntegerField(
+        _("margin on the labour of a repair, cents"),
+        null=True,
+        blank=True,
+    )
+    lost_share_basis_points = models.PositiveIntegerField(
+        _("customers without a part who go elsewhere, hundredths of a per cent"),
+        default=2_500,
+    )
+    order_cost_cents = models.BigIntegerField(
+        _("cost of placing an order, cents"), default=0
+    )
+    return_freight_cents = models.BigIntegerField(
+        _("freight of a return, cents"), default=0
+    )
+    service_limit_basis_points = models.PositiveIntegerField(
+        _("outcomes covered at the most, hundredths of a per cent"), default=9_800
+    )
+    show_rate_basis_points = models.PositiveIntegerField(
+        _("booked visits that happen, hundredths of a per cent"), default=9_000
+    )
+
     objects = StoreQuerySet.as_manager()
 
     class Meta:
@@ -68,6 +96,26 @@ class Store(models.Model):
             models.CheckConstraint(
                 condition=models.Q(labour_rate_cents__gte=0),
                 name="store_labour_rate_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(second_visit_cents__isnull=True)
+                    | models.Q(second_visit_cents__gte=0),
+                    models.Q(labour_margin_cents__isnull=True)
+                    | models.Q(labour_margin_cents__gte=0),
+                    order_cost_cents__gte=0,
+                    return_freight_cents__gte=0,
+                ),
+                name="store_costs_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    lost_share_basis_points__lte=10_000,
+                    show_rate_basis_points__lte=10_000,
+                    service_limit_basis_points__gte=5_000,
+                    service_limit_basis_points__lte=9_900,
+                ),
+                name="store_shares_in_range",
             ),
         ]
 

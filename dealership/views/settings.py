@@ -18,7 +18,7 @@ from rest_framework.authtoken.models import Token
 
 from dealership.domain.staff import drop_token, make_token
 from dealership.domain.stores import change_store
-from dealership.forms.settings import StoreForm, TrailForm
+from dealership.forms.settings import OrderingForm, StoreForm, TrailForm
 from dealership.models import Job
 from dealership.queries.audit import acts_known, trail
 from dealership.queries.jobs import queue_alive
@@ -38,6 +38,7 @@ JOBS_A_PAGE = 25
 
 _PLACES = (
     ("settings", Capability.SEE_SETTINGS, gettext_lazy("Store")),
+    ("ordering", Capability.SEE_SETTINGS, gettext_lazy("Costs of ordering")),
     ("staff", Capability.SEE_SETTINGS, gettext_lazy("Staff")),
     ("trail", Capability.SEE_SETTINGS, gettext_lazy("Trail")),
     ("work", Capability.SEE_SETTINGS, gettext_lazy("Background work")),
@@ -92,6 +93,42 @@ def edit_store(request: HttpRequest) -> HttpResponse:
         return redirect("dealership:settings")
     context = {"form": form, "setting_places": settings_places(request)}
     return render(request, "dealership/store.html", context)
+
+
+@require_safe
+@guarded(Capability.SEE_SETTINGS)
+def ordering_page(request: HttpRequest) -> HttpResponse:
+    """Show what ordering and running out cost this store."""
+    store = store_of(request)
+    shares = {
+        "lost": store.lost_share_basis_points,
+        "limit": store.service_limit_basis_points,
+        "show": store.show_rate_basis_points,
+    }
+    context = {
+        "store": store,
+        "with_costs": store.second_visit_cents is not None,
+        "shares": {name: points / 10_000 for name, points in shares.items()},
+        "may_edit": staff_of(request).may(Capability.EDIT_SETTINGS, store.pk),
+        "setting_places": settings_places(request),
+    }
+    return render(request, "dealership/ordering.html", context)
+
+
+@guarded(Capability.EDIT_SETTINGS)
+def edit_ordering(request: HttpRequest) -> HttpResponse:
+    """Change what ordering and running out cost this store."""
+    store = store_of(request)
+    form = OrderingForm(request.POST or None, instance=store)
+    if request.method == "POST" and form.is_valid():
+        facts = {name: form.cleaned_data[name] for name in form.Meta.fields}
+        change_store(store=store, facts=facts, by=staff_of(request), at=timezone.now())
+        messages.info(
+            request, _("Saved. The next proposals are worked out with these costs.")
+        )
+        return redirect("dealership:ordering")
+    context = {"form": form, "setting_places": settings_places(request)}
+    return render(request, "dealership/ordering_edit.html", context)
 
 
 @require_safe
@@ -178,6 +215,8 @@ def end_token(request: HttpRequest) -> HttpResponse:
 patterns = [
     path("settings/", settings_page, name="settings"),
     path("settings/store/", edit_store, name="edit_store"),
+    path("settings/ordering/", ordering_page, name="ordering"),
+    path("settings/ordering/edit/", edit_ordering, name="edit_ordering"),
     path("settings/trail/", trail_page, name="trail"),
     path("settings/work/", work_page, name="work"),
     path("settings/key/", token_page, name="token"),

@@ -81,6 +81,13 @@ class Demand:
         spare = pieces - np.arange(len(self.chances))
         return float(np.maximum(spare, 0) @ self.chances)
 
+    def shortages(self, top: int) -> Chances:
+        """Give E(D - y)+ for y = 0, 1 ... top: n(y) = sum of P(D > x) from x = y on."""
+        above = np.zeros(max(top + 1, len(self.chances)))
+        above[: len(self.chances)] = 1.0 - np.cumsum(self.chances)
+        beyond: Chances = np.cumsum(np.maximum(above, 0.0)[::-1])[::-1]
+        return beyond[: top + 1]
+
     def fill_rate(self, pieces: int) -> float:
         """Give the share of demand met at once: 1 - E(D - pieces)+ / E D."""
         return 1.0 - self.short(pieces) / self.mean if self.mean else 1.0

@@ -5,6 +5,7 @@ to fixed decimals before they are shown or kept.
 """
 
 import hashlib
+import math
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -21,8 +22,11 @@ from inventory.forecasting.demand import (
 )
 from inventory.forecasting.distribution import Demand, credibility
 from inventory.forecasting.promise import Receipt
-from inventory.forecasting.reorder import Choice, Costs, Levels
+from inventory.forecasting.reorder import Choice, Costs, Levels, Weighing
 
+
+CURVE_POINTS = 24
+"""Steps of the cost curve."""
 
 SERVICE_HORIZON_DAYS = 364
 """How far ahead a recurring service item is looked at."""
@@ -46,6 +50,7 @@ class Because(StrEnum):
     NOTHING_WANTED = "nothing_wanted"
     NOT_WORTH_IT = "not_worth_it"
     LIMIT_REACHED = "limit_reached"
+    NOT_WORTH_AN_ORDER = "not_worth_an_order"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +93,8 @@ class PartPosition:
     scheduled: tuple[ScheduledUse, ...] = ()
     certain: tuple[CertainUse, ...] = ()
     costs: Costs | None = None
+    order_cost_cents: Cents = 0
+    yearly_holding: Decimal = reorder.YEARLY_HOLDING
     returns: ReturnTerms | None = None
     service_limit: float = reorder.SERVICE_LIMIT
 
@@ -141,7 +148,8 @@ class Proposal:
     """What to do with one part, by when, and everything behind it.
 
     ``act_by`` is None when nothing is to be done. ``choices`` is the table of
-    alternatives, the proposed quantity among them.
+    alternatives, the proposed quantity among them. ``curve`` has orders with their
+    cost of missing, keeping and never using, in cents; empty without costs.
     """
 
     kind: ProposalKind
@@ -151,6 +159,7 @@ class Proposal:
     facts: tuple[Fact, ...]
     choices: tuple[Choice, ...]
     fingerprint: str
+    curve: tuple[tuple[int, int, int, int], ...] = ()
 
     def value(self, code: str) -> str | None:
         """Give the value of a fact about the part as a whole, or None."""
@@ -210,12 +219,7 @@ def propose(position: PartPosition) -> Proposal:
         position.window_days
     )
     worth = outlook.rest.level(outlook.levels.rest) - position.have()
-    order = reorder.in_packs(
-        min(short, worth),
-        pack=position.pack,
-        minimum=position.minimum,
-        limit=position.order_limit,
-    )
+    order, because_not = _order(position, outlook, min(short, worth))
     back = pieces_to_return(position, outlook)
     act_by: date | None = None
     if back and position.returns is not None:
@@ -226,7 +230,9 @@ def propose(position: PartPosition) -> Proposal:
         act_by = position.today
     else:
         kind, quantity = ProposalKind.NOTHING, 0
-        because = _why_nothing(position, outlook, short=short, worth=worth)
+        because = because_not or _why_nothing(
+            position, outlook, short=short, worth=worth
+        )
     return Proposal(
         kind=kind,
         quantity=quantity,
@@ -235,6 +241,7 @@ def propose(position: PartPosition) -> Proposal:
         facts=_facts(position, outlook, back=back),
         choices=_choices(position, outlook, kind=kind, quantity=quantity),
         fingerprint=position.fingerprint(),
+        curve=_curve(position, outlook, kind=kind, quantity=quantity),
     )
 
 
@@ -314,6 +321,66 @@ def _days_to_the_end(position: PartPosition) -> int:
     if position.scheduled:
         ends.append(SERVICE_HORIZON_DAYS)
     return max(ends)
+
+
+def _weighing(position: PartPosition, outlook: Outlook) -> Weighing | None:
+    """Put demands, stock and costs together; None where the costs are not known."""
+    if position.costs is None:
+        return None
+    return Weighing(
+        window=outlook.window,
+        rest=outlook.rest,
+        have_window=position.have(position.window_days),
+        have_rest=position.have(),
+        costs=position.costs,
+    )
+
+
+def _order(
+    position: PartPosition, outlook: Outlook, wanted_pieces: int
+) -> tuple[int, Because | None]:
+    """Give the pieces to order in packs, and why none although some are wanted.
+
+    Without costs packs are rounded up. With them the cheaper number of packs is taken;
+    where ordering itself costs something, an order must save more than that, and one
+    of a part for scheduled service alone has at least the economic quantity.
+    """
+    weighing, terms = _weighing(position, outlook), position
+    pack, least, most = terms.pack, terms.minimum, terms.order_limit
+    pieces = wanted_pieces
+    if weighing is None or pieces <= 0:
+        return reorder.in_packs(pieces, pack=pack, minimum=least, limit=most), None
+    if position.scheduled and not position.campaigns:
+        yearly = sum(one.pieces_per_week for one in position.scheduled) * 365 / 7
+        keeping = float(position.unit_cost_cents * position.yearly_holding)
+        lot = reorder.economic_quantity(position.order_cost_cents, yearly, keeping)
+        pieces = max(pieces, round(lot))
+    order = reorder.cheaper_packs(
+        weighing, pieces, pack=pack, minimum=least, limit=most
+    )
+    if order and not reorder.pays_for_the_order(
+        weighing, order, position.order_cost_cents
+    ):
+        return 0, Because.NOT_WORTH_AN_ORDER
+    if not order and reorder.in_packs(pieces, pack=pack, minimum=least, limit=most):
+        return 0, Because.NOT_WORTH_AN_ORDER
+    return order, None
+
+
+def _curve(
+    position: PartPosition, outlook: Outlook, *, kind: ProposalKind, quantity: int
+) -> tuple[tuple[int, int, int, int], ...]:
+    """Give what orders around the proposed one would cost, in whole cents."""
+    weighing = _weighing(position, outlook)
+    if weighing is None or kind is not ProposalKind.ORDER:
+        return ()
+    top = max(2 * quantity, 2 * position.pack)
+    step = max(1, math.ceil(top / position.pack / CURVE_POINTS)) * position.pack
+    sizes = {quantity, *range(0, top + 1, step)}
+    return tuple(
+        (order, round(missing), round(keeping), round(never))
+        for order, missing, keeping, never in weighing.curve(sizes)
+    )
 
 
 def _why_nothing(
@@ -412,6 +479,7 @@ def _facts(position: PartPosition, outlook: Outlook, *, back: int) -> tuple[Fact
             _fact("cost_short", position.costs.short_cents, "cents"),
             _fact("cost_hold", position.costs.hold_cents, "cents"),
             _fact("cost_loss", position.costs.loss_cents, "cents"),
+            _fact("order_cost", position.order_cost_cents, "cents"),
         ]
     if position.returns is not None:
         terms = position.returns
@@ -438,6 +506,7 @@ def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
         _fact("expected", use.expected, "requests", use.label, 1),
         _fact("pace", use.pace.mean, "times", use.label, 2),
         _fact("pace_weight", weight, "chance", use.label, 2),
+        _fact("learned_from", use.learned_from, "campaigns", use.label),
         _fact("weeks_since_letter", use.mean_age_weeks(), "weeks", use.label, 1),
         _fact("share_needing_it", use.share.mean, "chance", use.label, 3),
         _fact("pieces_a_vehicle", use.pieces_per_vehicle, "pieces", use.label),

@@ -47,6 +47,21 @@ class Costs:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CostTerms:
+    """What a store says of its costs, for any part.
+
+    ``labour_margin_cents`` and ``second_visit_cents`` are of one repair; the shares
+    lie in 0 to 1: customers without a part who go elsewhere, handling on a part's
+    cost.
+    """
+
+    labour_margin_cents: Cents
+    second_visit_cents: Cents
+    lost_share: Decimal = LOST_SHARE
+    handling: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
     """Shares of outcomes to be covered, 0 to 1: over the window, over the rest."""
 
@@ -91,6 +106,31 @@ def hold_cents(
 ) -> Cents:
     """Give the cost of holding a piece from one order to the next: c x rate x R/365."""
     return round(unit_cents * yearly * review_days / 365)
+
+
+def costs_of(
+    terms: CostTerms,
+    *,
+    unit_cents: Cents,
+    review_days: int,
+    brings_cents: Cents = 0,
+    yearly: Decimal = YEARLY_HOLDING,
+) -> Costs:
+    """Give what a piece of this part costs when it is missing, kept, or never used.
+
+    ``brings_cents`` is what an unused piece brings: its credit while it can go back,
+    nothing later.
+    """
+    return Costs(
+        short_cents=short_cents(
+            labour_margin_cents=terms.labour_margin_cents,
+            handling_margin_cents=round(unit_cents * terms.handling),
+            second_visit_cents=terms.second_visit_cents,
+            lost_share=terms.lost_share,
+        ),
+        hold_cents=hold_cents(unit_cents, review_days, yearly),
+        loss_cents=max(0, unit_cents - brings_cents),
+    )
 
 
 def critical_ratio(under: float, over: float) -> float:
@@ -162,24 +202,90 @@ def in_packs(
     return cut if cut >= max(minimum, 1) else 0
 
 
-def cheaper_packs(
-    demand: Demand, *, have: int, pack: int, under: float, over: float
-) -> int:
-    """Give the order in whole packs with the smallest expected cost.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighing:
+    """What is wanted, what is there for it, and what mistakes cost.
 
-    G is convex, so the best multiple is next to the best level: the one below it or
-    the one above.
+    ``have_window`` counts what arrives within the window, ``have_rest`` all that is on
+    order; both may be below zero when customers wait.
     """
-    pieces = max(0, cheapest_level(demand, under=under, over=over) - have)
-    fewer = pieces // pack * pack
-    more = in_packs(pieces, pack=pack)
-    return min(
-        (fewer, more),
-        key=lambda order: (
-            expected_cost(demand, have + order, under=under, over=over),
-            order,
-        ),
-    )
+
+    window: Demand
+    rest: Demand
+    have_window: int
+    have_rest: int
+    costs: Costs
+
+    def cost(self, order: int) -> float:
+        """Give the expected cost of an order in cents, without the cost of ordering.
+
+        cu E(D_P - y)+ + h E(y - D_P)+ over the window, and the loss of pieces left at
+        the end, E(y - D_T)+: the two newsvendors of the two-level rule in one sum.
+        """
+        y, ever, costs = self.have_window + order, self.have_rest + order, self.costs
+        return (
+            costs.short_cents * self.window.short(y)
+            + costs.hold_cents * self.window.left(y)
+            + costs.loss_cents * self.rest.left(ever)
+        )
+
+    def curve(self, orders: Iterable[int]) -> list[tuple[int, float, float, float]]:
+        """Give order, cost of missing, of keeping and of never using, in cents."""
+        sizes = sorted(orders)
+        shorts = self.window.shortages(max(0, self.have_window + max(sizes, default=0)))
+        found = []
+        for order in sizes:
+            y, ever = self.have_window + order, self.have_rest + order
+            missing = float(shorts[y]) if y >= 0 else self.window.mean - y
+            found.append(
+                (
+                    order,
+                    self.costs.short_cents * missing,
+                    self.costs.hold_cents * max(0.0, y - self.window.mean + missing),
+                    self.costs.loss_cents * self.rest.left(ever),
+                )
+            )
+        return found
+
+
+def cheaper_packs(
+    weighing: Weighing, pieces: int, *, pack: int, minimum: int, limit: int | None
+) -> int:
+    """Give the order in whole packs with the smaller expected cost.
+
+    The cost is convex, so the best multiple is next to ``pieces``: the one below it or
+    the one above, each within minimum and limit.
+    """
+    fewer = max(0, pieces) // pack * pack
+    if fewer < minimum or (limit is not None and fewer > limit):
+        fewer = 0
+    more = in_packs(pieces, pack=pack, minimum=minimum, limit=limit)
+    return min((fewer, more), key=lambda order: (weighing.cost(order), order))
+
+
+def pays_for_the_order(weighing: Weighing, order: int, order_cents: Cents) -> bool:
+    """Tell whether an order saves more than placing it costs: G(y0) - G(y0 + Q) > K.
+
+    The (s, S) test (Scarf, 1960, from memory).
+    """
+    return weighing.cost(0) - weighing.cost(order) > order_cents
+
+
+def economic_quantity(
+    order_cents: float, yearly: float, hold_cents: float, *, short_cents: float = 0.0
+) -> float:
+    """Give the pieces an order of steady demand should have: sqrt(2 K D / h).
+
+    ``hold_cents`` keeps a piece for a year. With ``short_cents`` a year customers may
+    wait: the quantity is sqrt((h + p) / p) times as large (Snyder and Shen, 2nd ed.,
+    3.2 and 3.5). 0 where nothing is wanted or ordering costs nothing.
+    """
+    if order_cents <= 0 or yearly <= 0 or hold_cents <= 0:
+        return 0.0
+    plain = math.sqrt(2 * order_cents * yearly / hold_cents)
+    if not short_cents:
+        return plain
+    return plain * math.sqrt((hold_cents + short_cents) / short_cents)
 
 
 def weigh(

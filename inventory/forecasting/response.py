@@ -8,9 +8,9 @@ right-censored: they were seen open until then, and nothing more is known of the
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -537,4 +537,46 @@ def learn(
         errors=learn_errors(told, prior=prior, window_weeks=window_weeks),
         exits=weekly_exits(told),
         campaigns=len(told),
+    )
+
+
+# Keeping it -----------------------------------------------------------------------
+
+
+def experience_kept(found: Experience) -> dict[str, Any]:
+    """Write an experience as plain numbers and lists."""
+    later = found.curve.later
+    return {
+        "weeks": list(found.curve.first.weeks),
+        "hazards": list(found.curve.first.hazards),
+        "later_weeks": list(later.weeks) if later else [],
+        "later_hazards": list(later.hazards) if later else [],
+        "reminder": found.curve.reminder,
+        "prior": found.prior,
+        "errors": [found.errors.early, found.errors.late, found.errors.rest],
+        "exits": found.exits,
+        "campaigns": found.campaigns,
+    }
+
+
+def experience_of(kept: Mapping[str, Any]) -> Experience:
+    """Read what ``experience_kept`` wrote."""
+    later = None
+    if kept["later_weeks"]:
+        later = HazardCurve(
+            weeks=tuple(kept["later_weeks"]), hazards=tuple(kept["later_hazards"])
+        )
+    early, late, rest = kept["errors"]
+    return Experience(
+        curve=ResponseCurve(
+            first=HazardCurve(
+                weeks=tuple(kept["weeks"]), hazards=tuple(kept["hazards"])
+            ),
+            later=later,
+            reminder=kept["reminder"],
+        ),
+        prior=kept["prior"],
+        errors=ErrorFactors(early=early, late=late, rest=rest),
+        exits=kept["exits"],
+        campaigns=kept["campaigns"],
     )

@@ -20,6 +20,7 @@ FACT_WORDS = {
     "expected": "owners expected by now",
     "pace": "pace against the usual",
     "pace_weight": "weight of this campaign's own count",
+    "learned_from": "closed campaigns that the curve was learned from",
     "weeks_since_letter": "weeks since the letter, on average",
     "share_needing_it": "share of vehicles that need the part",
     "pieces_a_vehicle": "pieces a vehicle",
@@ -52,6 +53,7 @@ FACT_WORDS = {
     "cost_short": "cost of a customer without a part",
     "cost_hold": "cost of keeping a piece to the next order",
     "cost_loss": "cost of a piece never used",
+    "order_cost": "cost of placing an order",
     "return_by": "last day for returns",
     "restocking": "share the manufacturer keeps",
     "return_credit": "credit for what goes back",
@@ -64,6 +66,9 @@ _BECAUSE = {
     Because.NOTHING_WANTED: "Nobody is expected to want this part any more.",
     Because.NOT_WORTH_IT: (
         "More would help now, but is not likely to be used before the end."
+    ),
+    Because.NOT_WORTH_AN_ORDER: (
+        "An order now would save less than it costs; the next review looks again."
     ),
     Because.LIMIT_REACHED: "More is wanted, but the order limit leaves no room.",
 }

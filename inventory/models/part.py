@@ -39,6 +39,11 @@ class Part(models.Model):
     unit_cost_cents = models.BigIntegerField(_("cost, cents a piece"))
     pack = models.PositiveIntegerField(_("pieces in a pack"), default=1)
     minimum_order = models.PositiveIntegerField(_("smallest order"), default=1)
+    order_limit = models.PositiveIntegerField(
+        _("most pieces in one order, while the supplier allots them"),
+        null=True,
+        blank=True,
+    )
     lead_days = models.PositiveIntegerField(
         _("days from order to delivery"), default=10
     )

@@ -16,9 +16,11 @@ from campaigns.models import (
     Claim,
     ClaimAct,
     ClaimLine,
+    ClosedResponse,
     Contact,
     CriteriaVersion,
     Criterion,
+    LearnedResponse,
     Letter,
     LetterCheckAnswer,
     LetterOmission,
@@ -64,6 +66,7 @@ from campaigns.rules.lifecycle import (
     RoundKind,
     WorkState,
 )
+from inventory.forecasting.response import built_in, experience_kept
 from inventory.rules.accounts import MovementKind
 from tests.factories.dealership import NOW, TODAY, StaffFactory, StoreFactory
 from tests.factories.inventory import (
@@ -563,6 +566,45 @@ class ReplenishmentFactory(DjangoModelFactory[Replenishment]):
     act_by = TODAY + dt.timedelta(days=2)
     sentence = "Order 20 pieces by Friday: the shelf lasts 9 days."
     fingerprint = factory.Sequence(lambda n: f"{n + 1:064}")
+
+
+class ClosedResponseFactory(DjangoModelFactory[ClosedResponse]):
+    """Forty vehicles of a closed campaign: 24 came, six left, ten stayed away."""
+
+    class Meta:
+        model = ClosedResponse
+
+    campaign = factory.SubFactory(
+        CampaignFactory, state=CampaignState.CLOSED, closed_at=NOW
+    )
+    store = factory.SubFactory(StoreFactory)
+    made_at = NOW
+
+    @factory.lazy_attribute
+    def seen(self) -> list[list[object]]:
+        return [
+            [10, [0], 12, True],
+            [8, [0], 31, True],
+            [6, [0], 75, True],
+            [6, [0], 150, False],
+            [10, [0], 400, False],
+        ]
+
+
+class LearnedResponseFactory(DjangoModelFactory[LearnedResponse]):
+    """What one store learned of one class."""
+
+    class Meta:
+        model = LearnedResponse
+
+    store = factory.SubFactory(StoreFactory)
+    campaign_class = CampaignClass.SAFETY
+    fingerprint = factory.Sequence(lambda n: f"{n + 1:064}")
+    made_at = NOW
+
+    @factory.lazy_attribute
+    def learned(self) -> dict[str, object]:
+        return experience_kept(built_in())
 
 
 class ReportFactory(DjangoModelFactory[Report]):

@@ -91,6 +91,8 @@ BREAKS = {
         "due_after_months": None,
         "due_after_miles": None,
     },
+    "store_costs_not_negative": lambda: {"order_cost_cents": -1},
+    "store_shares_in_range": lambda: {"service_limit_basis_points": 9_901},
     "shipment_line_adds_up": lambda: {
         "sent": 40,
         "good": 38,
@@ -125,6 +127,7 @@ HOLDS = {
         "done_on": TODAY,
         "odometer": 41_500,
     },
+    "one_learned_response_of_the_group_per_class": {"store": None},
     "one_job_per_kind_and_key": {"unique_key": "2026-11-25"},
     "one_criteria_version_in_work": {"state": VersionState.DRAFT},
     "one_live_booking_per_campaign_vehicle": {"live": True},

@@ -48,6 +48,53 @@ def test_the_first_page_says_how_the_store_stands(signed_in):
     assert not response.context["may_edit"]
 
 
+COSTS = {
+    "second_visit_cents": "90",
+    "labour_margin_cents": "$60.00",
+    "lost_share_basis_points": "25",
+    "order_cost_cents": "12.50",
+    "return_freight_cents": "0",
+    "service_limit_basis_points": "99",
+    "show_rate_basis_points": "88",
+}
+
+
+def test_costs_of_ordering_are_kept_and_told(signed_in):
+    client = signed_in(Role.ADMINISTRATOR)
+    page = reverse("dealership:ordering")
+    assert not client.get(page).context["with_costs"]
+
+    response = client.post(reverse("dealership:edit_ordering"), COSTS)
+
+    assert response.url == page
+    store = Store.objects.get(pk=client.store.pk)
+    assert (store.second_visit_cents, store.labour_margin_cents) == (9_000, 6_000)
+    assert (store.order_cost_cents, store.service_limit_basis_points) == (1_250, 9_900)
+    told = client.get(page)
+    assert told.context["with_costs"]
+    assert told.context["shares"] == {"lost": 0.25, "limit": 0.99, "show": 0.88}
+    assert AuditEntry.objects.get(act="store.changed").after["order_cost_cents"] == 1250
+
+
+@pytest.mark.parametrize(
+    ("facts", "field"),
+    [
+        ({"service_limit_basis_points": "99.5"}, "service_limit_basis_points"),
+        ({"service_limit_basis_points": "49"}, "service_limit_basis_points"),
+        ({"labour_margin_cents": ""}, "labour_margin_cents"),
+        ({"second_visit_cents": ""}, "second_visit_cents"),
+        ({"show_rate_basis_points": "101"}, "show_rate_basis_points"),
+    ],
+)
+def test_costs_that_do_not_fit_are_refused(signed_in, facts, field):
+    client = signed_in(Role.ADMINISTRATOR)
+
+    response = client.post(reverse("dealership:edit_ordering"), COSTS | facts)
+
+    assert list(response.context["form"].errors) == [field]
+    assert Store.objects.get(pk=client.store.pk).second_visit_cents is None
+
+
 def test_an_administrator_changes_the_store(signed_in):
     client = signed_in(Role.ADMINISTRATOR)
 
@@ -198,6 +245,7 @@ def test_places_are_those_of_the_role(signed_in):
     assert places(Role.TECHNICIAN) == ["Key for programs"]
     assert places(Role.OWNER) == [
         "Store",
+        "Costs of ordering",
         "Staff",
         "Trail",
         "Background work",

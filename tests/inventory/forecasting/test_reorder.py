@@ -15,7 +15,7 @@ from scipy import stats
 
 from inventory.forecasting import distribution, reorder
 from inventory.forecasting.distribution import Demand
-from inventory.forecasting.reorder import Costs, Levels
+from inventory.forecasting.reorder import Costs, CostTerms, Levels, Weighing
 
 
 PMFS = st.lists(st.floats(0.01, 1), min_size=1, max_size=14).map(
@@ -112,19 +112,80 @@ def test_no_other_level_is_cheaper(one, under, over):
     assert found == pytest.approx(best, abs=1e-7)
 
 
-@settings(deadline=None)
-@given(
-    PMFS, st.integers(0, 8), st.integers(1, 5), st.integers(1, 99), st.integers(1, 99)
+WEIGHINGS = st.builds(
+    lambda window, later, have, coming, costs: Weighing(
+        window=window,
+        rest=window.plus(later),
+        have_window=have,
+        have_rest=have + coming,
+        costs=Costs(short_cents=costs[0], hold_cents=costs[1], loss_cents=costs[2]),
+    ),
+    PMFS,
+    PMFS,
+    st.integers(-4, 8),
+    st.integers(0, 4),
+    st.tuples(st.integers(1, 9900), st.integers(0, 99), st.integers(0, 900)),
 )
-def test_no_other_number_of_packs_is_cheaper(one, have, pack, under, over):
-    found = reorder.cheaper_packs(one, have=have, pack=pack, under=under, over=over)
-    best = min(
-        reorder.expected_cost(one, have + packs * pack, under=under, over=over)
-        for packs in range(20)
+
+
+@settings(deadline=None)
+@given(WEIGHINGS, st.integers(1, 5))
+def test_no_other_number_of_packs_is_cheaper(weighing, pack):
+    """From the best piece on, whole packs beside it are compared with all others."""
+    best_pieces = min(range(60), key=lambda pieces: (weighing.cost(pieces), pieces))
+    found = reorder.cheaper_packs(
+        weighing, best_pieces, pack=pack, minimum=0, limit=None
     )
-    value = reorder.expected_cost(one, have + found, under=under, over=over)
+    best = min(weighing.cost(packs * pack) for packs in range(60))
     assert found % pack == 0
-    assert value == pytest.approx(best, abs=1e-7)
+    assert weighing.cost(found) == pytest.approx(best, abs=1e-6)
+
+
+@settings(deadline=None)
+@given(WEIGHINGS, st.lists(st.integers(0, 30), min_size=1, max_size=6))
+def test_the_cost_curve_outcome_by_outcome(weighing, orders):
+    costs = weighing.costs
+    for order, missing, keeping, never in weighing.curve(orders):
+        y, ever = weighing.have_window + order, weighing.have_rest + order
+        chances = list(enumerate(weighing.window.chances))
+        short = sum(p * max(0, k - y) for k, p in chances) * costs.short_cents
+        left = sum(p * max(0, y - k) for k, p in chances) * costs.hold_cents
+        unused = sum(p * max(0, ever - k) for k, p in enumerate(weighing.rest.chances))
+        assert missing == pytest.approx(short, abs=1e-6)
+        assert keeping == pytest.approx(left, abs=1e-6)
+        assert never == pytest.approx(unused * costs.loss_cents, abs=1e-6)
+        assert weighing.cost(order) == pytest.approx(missing + keeping + never)
+
+
+def test_packs_within_minimum_and_limit():
+    """Poisson(6), 4 too few against 1 too many (level 8): 3 or 6 or 9 pieces."""
+    weighing = Weighing(
+        window=distribution.poisson(6),
+        rest=distribution.poisson(60),
+        have_window=0,
+        have_rest=0,
+        costs=Costs(short_cents=400, hold_cents=100, loss_cents=0),
+    )
+    terms = {"pack": 3, "minimum": 0, "limit": None}
+    assert reorder.cheaper_packs(weighing, 8, **terms) == 9
+    assert reorder.cheaper_packs(weighing, 8, **(terms | {"limit": 7})) == 6
+    assert reorder.cheaper_packs(weighing, 7, **(terms | {"minimum": 7})) == 9
+    assert reorder.cheaper_packs(weighing, 1, **(terms | {"minimum": 30})) == 0
+
+
+def test_an_order_must_save_what_placing_it_costs():
+    """Poisson(6), none there: G(0) = 4 x 6 = 24.00, G(8) = 3.5701; it saves 20.43."""
+    weighing = Weighing(
+        window=distribution.poisson(6),
+        rest=distribution.poisson(60),
+        have_window=0,
+        have_rest=0,
+        costs=Costs(short_cents=400, hold_cents=100, loss_cents=0),
+    )
+    assert weighing.cost(0) == pytest.approx(2400)
+    assert weighing.cost(8) == pytest.approx(357.01, abs=0.005)
+    assert reorder.pays_for_the_order(weighing, 8, 2042)
+    assert not reorder.pays_for_the_order(weighing, 8, 2043)
 
 
 @pytest.mark.parametrize(("under", "over"), [(0, 1), (-1, 1), (1, -1)])
@@ -157,6 +218,17 @@ def test_costs_by_hand():
     assert cents == 8387
     assert reorder.hold_cents(10_000, 7) == 46
     assert reorder.hold_cents(10_000, 365, Decimal("0.5")) == 5000
+
+
+def test_costs_of_a_part():
+    """83.87 with handling of .30 x 18.25 = 5.475, rounded to 5.48 (half to even)."""
+    terms = CostTerms(
+        labour_margin_cents=6000, second_visit_cents=9000, handling=Decimal("0.3003")
+    )
+    found = reorder.costs_of(terms, unit_cents=1825, review_days=7, brings_cents=1551)
+    assert found == Costs(short_cents=8387, hold_cents=8, loss_cents=274)
+    later = reorder.costs_of(terms, unit_cents=1825, review_days=7)
+    assert later.loss_cents == 1825
 
 
 def test_the_rest_of_the_campaign_caps_the_window():
