@@ -7,6 +7,8 @@ OWED_WORDS = {
     "billed": _("billed by the supplier"),
     "received_before_bill": _("received, bill still to come"),
     "from_other_stock": _("taken from other stock"),
+    "moved_in": _("come from other stores"),
+    "moved_out": _("less gone to other stores"),
     "credited": _("less credited"),
     "paid": _("less paid by the manufacturer"),
     "charged_to_customers": _("less charged to customers"),
@@ -16,7 +18,7 @@ OWED_WORDS = {
 }
 """The left side, from papers; "less" is taken away."""
 
-ADDED = frozenset({"billed", "received_before_bill", "from_other_stock"})
+ADDED = frozenset({"billed", "received_before_bill", "from_other_stock", "moved_in"})
 """Figures of the left side that add up; the others are taken away."""
 
 HELD_WORDS = {

@@ -32,13 +32,16 @@ class Owed:
     """The left side, in cents at cost: what was billed, less what was settled.
 
     ``received_before_bill`` is owed for pieces that are here while their bill is not;
-    ``from_other_stock`` is what the campaign took from shelves that are not its own.
-    Both add to what was billed.
+    ``from_other_stock`` is what the campaign took from shelves that are not its own;
+    ``moved_in`` came from other stores. These add to what was billed. ``moved_out`` went
+    to other stores; seen for all stores together the two are equal.
     """
 
     billed: Cents = 0
     received_before_bill: Cents = 0
     from_other_stock: Cents = 0
+    moved_in: Cents = 0
+    moved_out: Cents = 0
     credited: Cents = 0
     paid: Cents = 0
     charged_to_customers: Cents = 0
@@ -53,6 +56,8 @@ class Owed:
             self.billed
             + self.received_before_bill
             + self.from_other_stock
+            + self.moved_in
+            - self.moved_out
             - self.credited
             - self.paid
             - self.charged_to_customers

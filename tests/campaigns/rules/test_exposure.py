@@ -48,11 +48,18 @@ STATES = [
 ]
 
 
-OWED_TOO = {"received_before_bill", "from_other_stock"}
+OWED_TOO = {"received_before_bill", "from_other_stock", "moved_in", "moved_out"}
 
 
 def test_pieces_without_a_bill_and_from_other_shelves_are_owed_too():
-    owed = Owed(billed=100, received_before_bill=20, from_other_stock=3, paid=50)
+    owed = Owed(
+        billed=100,
+        received_before_bill=20,
+        from_other_stock=3,
+        moved_in=9,
+        moved_out=9,
+        paid=50,
+    )
     assert owed.total == 73
     assert Account(owed=owed, held=Held(on_hand=73)).balances
 
