@@ -6,6 +6,7 @@ from campaigns.views import (
     campaigns,
     claims,
     counter,
+    exposure,
     find,
     first_batch,
     letter_texts,
@@ -15,6 +16,7 @@ from campaigns.views import (
     repairs,
     replenishment,
     reports,
+    statement,
     today,
     visits,
 )
@@ -37,5 +39,7 @@ urlpatterns = [
     *reports.patterns,
     *replenishment.patterns,
     *account.patterns,
+    *statement.patterns,
+    *exposure.patterns,
     *proofs.patterns,
 ]

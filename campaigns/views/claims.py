@@ -32,6 +32,7 @@ from campaigns.models import Claim
 from campaigns.models.words import CLAIM_WORDS
 from campaigns.queries.claims import STILL_OPEN, claim_counts, claims_for
 from campaigns.rules.lifecycle import CLAIM_MOVES, ClaimState
+from campaigns.views.money_places import money_places
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
@@ -238,6 +239,7 @@ def _claims_page(
         "counts": claim_counts(staff, store),
         "form": form or SendClaimsForm(ready=[], initial={"dated": today}),
         "may_edit": staff.may(Capability.EDIT_MONEY, store.pk),
+        "money_places": money_places(request),
     }
     return render(request, "campaigns/claims.html", context)
 

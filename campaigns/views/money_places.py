@@ -1,4 +1,4 @@
-"""The few places of the money pages."""
+"""The few places of the money pages, and whose money a page shows."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _PLACES: tuple[tuple[_StrPromise, str, Capability], ...] = (
     (_("By campaign"), "money", Capability.SEE_MONEY),
+    (_("Where it is tied up"), "exposure", Capability.SEE_MONEY),
     (_("Claims"), "claims", Capability.SEE_MONEY),
     (_("Proof of the books"), "proofs", Capability.SEE_MONEY),
 )
@@ -32,3 +33,15 @@ def money_places(request: HttpRequest) -> list[Place]:
         if staff.may(capability, store.pk)
         for url in [reverse(f"campaigns:{name}")]
     ]
+
+
+def money_stores(request: HttpRequest) -> tuple[list[int], bool]:
+    """Give the store chosen now, or all stores whose money this person may see."""
+    staff, here = staff_of(request), store_of(request)
+    may = [
+        store.pk
+        for store in request.stores  # type: ignore[attr-defined]
+        if staff.may(Capability.SEE_MONEY, store.pk)
+    ]
+    everywhere = request.GET.get("stores") == "all" and len(may) > 1
+    return (may if everywhere else [here.pk]), everywhere

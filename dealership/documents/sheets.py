@@ -11,7 +11,7 @@ import xlsxwriter
 
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
 Cell = str | int | float | dt.date | None
 
@@ -40,12 +40,19 @@ def to_csv(head: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
 
 
 def to_xlsx(
-    head: Sequence[str], rows: Iterable[Sequence[Cell]], *, sheet: str, made: dt.date
+    head: Sequence[str],
+    rows: Iterable[Sequence[Cell]],
+    *,
+    sheet: str,
+    made: dt.date,
+    money_columns: Collection[int] = (),
 ) -> bytes:
     """Write a table as a workbook of one sheet, the head frozen and filtered.
 
     Every text is written as text, whatever it begins with. ``made`` stands in the
-    file's properties, so that the same table gives the same bytes.
+    file's properties, so that the same table gives the same bytes. Whole numbers in
+    ``money_columns`` (from 0) are cents: they are written as 12.50, so that a sheet can
+    add them up.
     """
     out = io.BytesIO()
     book = xlsxwriter.Workbook(
@@ -54,6 +61,7 @@ def to_xlsx(
     book.set_properties({"created": dt.datetime.combine(made, dt.time())})
     bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True})
     day = book.add_format({"num_format": "yyyy-mm-dd"})
+    money = book.add_format({"num_format": "#,##0.00"})
     page = book.add_worksheet(sheet[:31])
     page.freeze_panes(1, 0)
     page.set_paper(9)
@@ -70,6 +78,8 @@ def to_xlsx(
                 page.write_datetime(count, column, _midnight(cell), day)
             elif isinstance(cell, str):
                 page.write_string(count, column, defused(cell))
+            elif column in money_columns:
+                page.write_number(count, column, cell / 100, money)
             else:
                 page.write_number(count, column, cell)
     for column, width in enumerate(widths):

@@ -296,6 +296,8 @@ SHARED = {
     "campaigns:campaign_report": CAMPAIGN,
     "campaigns:letter_text": "texts belong to all stores",
     "campaigns:statement": CAMPAIGN,
+    "campaigns:statement_pdf": CAMPAIGN,
+    "campaigns:statement_xlsx": CAMPAIGN,
     "inventory:part": PART,
     "inventory:put_aside": PART,
 }

@@ -66,6 +66,10 @@ ELSEWHERE = {
     "campaigns/views/places.py": (
         "links of each page: tests/campaigns/views/test_campaigns.py"
     ),
+    "campaigns/queries/account_rows.py": "tests/campaigns/queries/test_account.py",
+    "campaigns/queries/account_bills.py": "tests/campaigns/queries/test_account.py",
+    "campaigns/queries/account_papers.py": "tests/campaigns/queries/test_account.py",
+    "campaigns/queries/account_pieces.py": "tests/campaigns/queries/test_account.py",
     "campaigns/views/money_places.py": (
         "links of each page: tests/campaigns/views/test_proofs.py"
     ),

@@ -10,8 +10,10 @@ from campaigns.models import Claim
 from campaigns.queries.account import (
     campaign_account,
     campaign_accounts,
+    held_rows,
     whole_account,
 )
+from campaigns.queries.statement import statement_of
 from campaigns.rules.exposure import Account, AgeBand, Held, Owed
 from campaigns.rules.lifecycle import CampaignClass, ClaimState, Outcome
 from inventory.domain.billing import BilledLine, enter_bill
@@ -455,6 +457,13 @@ def test_both_sides_are_equal_in_300_random_histories(seed):
         found = account_of(history.shop).account
         assert found.balances, (acts, found)
         assert found.owed.billed
+    whole = account_of(history.shop)
+    assert statement_of(whole).closing_cents == whole.exposure_cents, acts
+    mine = history.shop.campaign.pk
+    alone = held_rows([history.shop.campaign], store_ids=[history.shop.store.pk])[mine]
+    assert {name: tuple(rows) for name, rows in alone.items()} == {
+        name: whole.rows[name] for name in alone
+    }
     assert faults_of_the_books() == []
 
 

@@ -2,7 +2,6 @@
 
 import re
 
-import pypdfium2
 import pytest
 from django.urls import reverse
 
@@ -76,7 +75,8 @@ def test_a_difference_is_told_with_its_size(shop, desk):
 def test_ages_stand_in_their_bands(shop, desk):
     page = desk.get(account(shop))
     ((words, cents, total),) = page.context["ages"]
-    assert (str(words), cents, total) == ("on hand", [5_000, 0, 0, 0], 5_000)
+    assert str(words) == "on hand"
+    assert ([n for _band, n in cents], total) == ([5_000, 0, 0, 0], 5_000)
 
 
 def test_all_campaigns_of_the_store_the_most_tied_up_first(shop, desk):
@@ -119,27 +119,12 @@ def test_all_stores_of_a_person_together(shop, signed_in):
     assert money.context["whole"].held.total == 7_000
 
 
-def test_the_statement_is_a_paper_with_every_row(shop, desk):
-    shop.complete()
-    where = reverse("campaigns:statement", args=[shop.campaign.code])
-    paper = desk.get(where)
-    assert paper["Content-Type"] == "application/pdf"
-    assert paper["X-Content-Type-Options"] == "nosniff"
-    pdf = pypdfium2.PdfDocument(paper.content)
-    pages = [page.get_textpage().get_text_range() for page in pdf]
-    words = " ".join(" ".join(pages).split())
-    assert "$50.00 is tied up in parts; both sides are equal." in words
-    assert Claim.objects.get().repair.repair_order in words
-    assert words.count("Together 50.00") == 2
-
-
 @pytest.mark.parametrize("role", [Role.TECHNICIAN, Role.OFFICE, Role.SERVICE_ADVISOR])
 def test_who_may_not_see_money(shop, signed_in, role):
     person = signed_in(role, shop.store)
     for where in (
         account(shop),
         reverse("campaigns:money"),
-        reverse("campaigns:statement", args=[shop.campaign.code]),
     ):
         assert person.get(where).status_code == 403
 
