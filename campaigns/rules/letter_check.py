@@ -52,7 +52,8 @@ class Promise:
 class Draft:
     """A letter as it would be printed, with its fields filled in, and what it is.
 
-    ``values`` are the fields; ``promise`` is None where nobody has asked yet.
+    ``values`` are the fields, ``used`` those that the text names; ``promise`` is None
+    where nobody has asked yet.
     """
 
     campaign_class: CampaignClass
@@ -62,6 +63,7 @@ class Draft:
     subject: str
     paragraphs: tuple[str, ...]
     values: Mapping[str, str]
+    used: frozenset[str] = frozenset()
     promise: Promise | None = None
 
     @property
@@ -247,7 +249,10 @@ def _described(draft: Draft) -> Iterator[Finding]:
 
 
 def _left_empty(draft: Draft) -> Iterator[Finding]:
-    """Tell which parts of the letter became empty when its fields were filled in."""
-    for number, part in enumerate(draft.parts):
-        if not part.strip():
-            yield Finding(rule=LEFT_EMPTY, detail=str(number))
+    """Tell which fields that the text names have nothing to be filled in with.
+
+    Description and risk are paragraphs of their own and fall away whole.
+    """
+    for name in sorted(draft.used - {"risk", "bulletin", "owner_name"}):
+        if not draft.values.get(name, "").strip():
+            yield Finding(rule=LEFT_EMPTY, detail=name)
