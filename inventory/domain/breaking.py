@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from dealership.domain.audit import record
 from dealership.rules.refusals import Refusal
-from inventory.domain.ledger import Line, post
+from inventory.domain.ledger import Line, note_promised, post
 from inventory.domain.locks import lock_pockets
 from inventory.domain.reserving import reserve
 from inventory.models import Reservation
@@ -58,6 +58,13 @@ def break_promises(
                 effective_on=timezone.localdate(at),
                 subject=row.subject,
                 why=why,
+            )
+        else:
+            note_promised(
+                store=store,
+                part_id=row.part_id,
+                earmark_id=row.earmark_id,
+                pieces=-row.quantity,
             )
         row.state, row.resolved_at = ReservationState.RELEASED, at
         row.save(update_fields=["state", "resolved_at"])

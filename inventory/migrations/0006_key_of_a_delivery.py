@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0003_transfers_counts_quarantine'),
+        ('inventory', '0005_most_in_one_order'),
     ]
 
     operations = [
