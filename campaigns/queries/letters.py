@@ -11,6 +11,7 @@ from campaigns.documents.letters import Sender, Sheet
 from campaigns.models import Letter, LetterRound, LetterText
 from campaigns.models.words import OMISSION_WORDS
 from campaigns.rules.letter_text import fill, paragraphs
+from campaigns.rules.letter_window import layout_for
 from campaigns.rules.letter_wording import LANGUAGES, frame_of, shipped_text
 from campaigns.rules.lifecycle import (
     CampaignClass,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from campaigns.models import Campaign
+    from campaigns.rules.letter_window import Layout
     from dealership.models import Store
     from vehicles.models import Vehicle
 
@@ -52,7 +54,13 @@ def sender_of(store: Store) -> Sender:
         signed_by=store.letter_signed_by,
         country=store.country,
         paper="a4" if store.paper == "a4" else "letter",
+        layout=layout_of(store),
     )
+
+
+def layout_of(store: Store) -> Layout:
+    """Give how the store's letters are laid out."""
+    return layout_for(store.paper)
 
 
 def shared_lines(campaign: Campaign, language: str) -> tuple[tuple[str, str], ...]:
@@ -114,7 +122,7 @@ def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
         paragraphs=tuple(
             filled for one in paragraphs(text.body) if (filled := fill(one, values))
         ),
-        paper=store.paper,
+        layout=layout_of(store),
     )
 
 

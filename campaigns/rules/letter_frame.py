@@ -53,6 +53,4 @@ class Wording:
     notice_complaint: str
     notice_paid_before: str
     notice_lessor: str
-    notice_time: str
-    notice_proof: str
     notice_ended: str

@@ -62,11 +62,6 @@ def check_fields(text: str) -> None:
         raise UnknownField(tuple(dict.fromkeys(unknown)))
 
 
-def fields_of(text: str) -> frozenset[str]:
-    """Give the fields that a text names."""
-    return frozenset(_FIELD.findall(text))
-
-
 def fill(text: str, values: Mapping[str, str]) -> str:
     """Fill the fields of a text; what is filled in is never read again for fields."""
     return _FIELD.sub(lambda found: clean(values.get(found[1], "")), text)
@@ -85,6 +80,8 @@ def clean(value: str) -> str:
     dropped or become one space; letters stay in composed form (Unicode NFC). Cut at
     2,000 characters.
     """
+    if value.isascii() and value.isprintable():
+        return " ".join(value.split())[:_LONGEST]
     shown = (
         " "
         if character.isspace() or unicodedata.category(character) == "Cc"

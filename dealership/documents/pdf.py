@@ -123,11 +123,11 @@ def _laid_out(engine: Any, html: str, measures: str, css: Sequence[str]) -> Laid
     document = engine.HTML(string=html, base_url=BASE_URL, url_fetcher=fetcher).render(
         stylesheets=sheets, font_config=fonts
     )
-    starts = {
-        anchor: number
-        for number, sheet in enumerate(document.pages)
-        for anchor in sheet.anchors
-    }
+    starts: dict[str, int] = {}
+    for number, sheet in enumerate(document.pages):
+        for anchor in sheet.anchors:
+            # What goes on over several pages has its anchor on each of them.
+            starts.setdefault(anchor, number)
     written: bytes = document.write_pdf(pdf_identifier=b"mendroll")
     return LaidOut(pdf=written, pages=len(document.pages), starts=starts)
 
@@ -234,7 +234,7 @@ def _static_bytes(name: str) -> bytes:
 @lru_cache(maxsize=1)
 def _covered_ranges() -> tuple[tuple[int, int], ...]:
     """Ask fontconfig which characters the installed fonts have, as ranges."""
-    lines = _fontconfig("fc-list", "--format", "%{charset}\n")
+    lines = fontconfig("fc-list", "--format", "%{charset}\n")
     ranges = set()
     for word in {word for line in lines for word in line.split()}:
         low, _dash, high = word.partition("-")
@@ -245,14 +245,14 @@ def _covered_ranges() -> tuple[tuple[int, int], ...]:
 @lru_cache(maxsize=1)
 def _advances() -> tuple[dict[int, int], int]:
     """Read the advances of the paper face by character, and its em."""
-    [path] = _fontconfig("fc-match", "--format", "%{file}\n", FACE)
+    [path] = fontconfig("fc-match", "--format", "%{file}\n", FACE)
     with TTFont(path, fontNumber=0, lazy=True) as font:
         metrics = font["hmtx"].metrics
         widths = {code: metrics[glyph][0] for code, glyph in font.getBestCmap().items()}
         return widths, font["head"].unitsPerEm
 
 
-def _fontconfig(*command: str) -> list[str]:
+def fontconfig(*command: str) -> list[str]:
     """Ask fontconfig; raises PdfEngineMissing where it is not installed."""
     try:
         done = subprocess.run(  # noqa: S603 (fixed commands, no data of ours)

@@ -7,10 +7,15 @@ from typing import TYPE_CHECKING
 
 from django.template.loader import render_to_string
 
-from campaigns.documents.letters import Sender, Sheet, lay_out_letters, measures
+from campaigns.documents.letters import (
+    Sender,
+    Sheet,
+    drawn,
+    lay_out_letters,
+    measures,
+)
 from campaigns.management.benches.measuring import Result, seconds_of
 from campaigns.rules.letter_window import layout_for
-from dealership.documents.barcodes import data_matrix
 from dealership.documents.pdf import count_pages, lay_out, merge_pdfs
 
 
@@ -32,6 +37,7 @@ SENDER = Sender(
     signed_by="Mira Soldan",
     country="US",
     paper="letter",
+    layout=layout_for("letter"),
 )
 _DATE, _CAMPAIGN = "March 9, 2026", "C001"
 
@@ -69,7 +75,7 @@ def _sheet(number: int) -> Sheet:
         vehicle="2022 Corvane",
         subject="Safety recall",
         paragraphs=_TEXT,
-        paper="letter",
+        layout=layout_for("letter"),
         numbers=(("Campaign", _CAMPAIGN),),
     )
 
@@ -94,10 +100,7 @@ def _engine_alone(sheets: list[Sheet]) -> None:
     for chunk in _chunks(sheets):
         context = {
             "sender": SENDER,
-            "sheets": [
-                {"sheet": one, "drawn": data_matrix(one.code, side="13mm")}
-                for one in chunk
-            ],
+            "sheets": [drawn(one) for one in chunk],
             "layout": layout,
             "date": _DATE,
             "campaign": _CAMPAIGN,
