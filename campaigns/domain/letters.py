@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.documents.letters import lay_out_letters
+from campaigns.domain.letter_checks import refuse_unchecked
 from campaigns.domain.letter_texts import texts_in_force
 from campaigns.models import (
     Campaign,
@@ -311,7 +312,8 @@ def print_round(
     """Have the letters of a round set as one PDF, in the background.
 
     Asked again while the work goes on it changes nothing; after a fault or a
-    cancelled job it starts again and keeps what was set. Raises RoundNotReady.
+    cancelled job it starts again and keeps what was set. Raises RoundNotReady, and
+    LetterUnsound or RemarksOpen where the letter check is not content.
     """
     with transaction.atomic():
         row = _locked(letter_round)
@@ -319,6 +321,7 @@ def print_round(
             raise RoundNotReady(row, _("set"))
         if row.pdf or (row.job and not _gave_up(row.job)):
             return row
+        refuse_unchecked(letter_round=row, today=timezone.localdate(at))
         row.job = enqueue(
             kind=PRINT_KIND,
             arguments={"round_id": row.pk},

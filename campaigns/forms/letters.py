@@ -89,6 +89,14 @@ class ReturnForm(DatedForm):
     field_order = ("code", "why", "on")
 
 
+class RemarkForm(forms.Form):
+    """The reason for which a remark of the letter check is let pass."""
+
+    text = forms.IntegerField(widget=forms.HiddenInput)
+    rule = forms.CharField(max_length=40, widget=forms.HiddenInput)
+    why = forms.CharField(label=_("Reason to let it pass"), max_length=300)
+
+
 class LetterTextForm(forms.Form):
     """A new version of a text."""
 

@@ -15,7 +15,7 @@ from campaigns.queries.account_rows import Row, Scope
 from campaigns.rules.lifecycle import ClaimState, Payer
 from inventory.models import CostLayer, Dispute, Entry, ReturnLine, WriteOff
 from inventory.models.ledger import ACCOUNT_WORDS
-from inventory.rules.accounts import ON_HAND, DisputeKind, DisputeState, ReturnState
+from inventory.rules.accounts import ON_HAND, UNSETTLED, DisputeKind, ReturnState
 from inventory.rules.accounts import Account as Place
 
 
@@ -46,7 +46,7 @@ def _disputes(scope: Scope) -> None:
     rows = Dispute.objects.filter(
         store__in=scope.stores,
         shipment_line__shipment__earmark__in=scope.earmarks,
-        state=DisputeState.OPEN,
+        state__in=UNSETTLED,
     ).select_related("shipment_line__shipment", "shipment_line__part")
     for one in rows.order_by("opened_on", "pk"):
         line = one.shipment_line

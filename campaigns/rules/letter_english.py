@@ -153,6 +153,9 @@ WORDING = Wording(
     " call {store_name} at {store_phone}.",
     notice_lessor="If you have leased this vehicle to somebody, federal law asks you"
     " to forward this notice to the lessee within ten days.",
+    notice_time="The store can tell you how long the work takes.",
+    notice_proof="Ask the store for a proof of the work and keep it: your State may"
+    " want to see it at an inspection or when the vehicle is registered.",
     notice_ended="If you no longer have this vehicle, please send the slip below to"
     " {store_name}.",
 )

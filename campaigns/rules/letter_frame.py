@@ -53,4 +53,6 @@ class Wording:
     notice_complaint: str
     notice_paid_before: str
     notice_lessor: str
+    notice_time: str
+    notice_proof: str
     notice_ended: str

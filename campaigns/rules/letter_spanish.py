@@ -161,6 +161,9 @@ WORDING = Wording(
     " llame a {store_name}, teléfono {store_phone}.",
     notice_lessor="Si ha dado este vehículo en arrendamiento, la ley federal le pide"
     " que reenvíe este aviso al arrendatario dentro de diez días.",
+    notice_time="El taller puede decirle cuánto tiempo lleva el trabajo.",
+    notice_proof="Pida al taller un comprobante del trabajo y guárdelo: su estado"
+    " puede pedirlo en una inspección o al matricular el vehículo.",
     notice_ended="Si ya no tiene este vehículo, envíe la parte de abajo a"
     " {store_name}.",
 )

@@ -62,6 +62,11 @@ def check_fields(text: str) -> None:
         raise UnknownField(tuple(dict.fromkeys(unknown)))
 
 
+def fields_of(text: str) -> frozenset[str]:
+    """Give the fields that a text names."""
+    return frozenset(_FIELD.findall(text))
+
+
 def fill(text: str, values: Mapping[str, str]) -> str:
     """Fill the fields of a text; what is filled in is never read again for fields."""
     return _FIELD.sub(lambda found: clean(values.get(found[1], "")), text)

@@ -59,15 +59,16 @@ def shipped_text(
 
 def _notice(words: Wording, campaign_class: CampaignClass, kind: RoundKind) -> str:
     """Put a manufacturer's notice together, in the order of 49 CFR 577.5 (memory)."""
-    safety = campaign_class is CampaignClass.SAFETY
     parts = [
         words.notice_opening[campaign_class],
         words.notice_found[campaign_class],
         "{risk}",
-        words.notice_remedy[kind],
+        f"{words.notice_remedy[kind]} {words.notice_time}",
     ]
-    if safety:
+    if campaign_class is CampaignClass.SAFETY:
         parts += [words.notice_complaint, words.notice_paid_before]
         parts.append(words.notice_lessor)
+    if campaign_class is CampaignClass.EMISSIONS:
+        parts.append(words.notice_proof)
     parts.append(words.notice_ended)
     return "\n\n".join(parts)

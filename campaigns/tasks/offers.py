@@ -16,6 +16,7 @@ from inventory.models import Shipment
 
 
 RECEIVED = "inventory.received"
+FREED = "inventory.freed"
 MISSED_VISITS = "campaigns.missed_visits"
 
 
@@ -35,6 +36,20 @@ def pass_on_received(run: JobRun, *, shipment_id: int) -> dict[str, Any]:
         today=timezone.localdate(now),
     )
     ask_reconcile(store=shipment.store, by=None, now=now)
+    return {"offered": len(offers)}
+
+
+@handles(FREED, words=_("Giving parts that became free to those who wait"))
+def pass_on_freed(run: JobRun, *, store_id: int, part_ids: list[int]) -> dict[str, Any]:
+    """Offer pieces that came from another store, a count or quarantine.
+
+    The store's proposals are worked out anew after it.
+    """
+    store = Store.objects.get(pk=store_id)
+    now = run.now()
+    today = timezone.localdate(now)
+    offers = pass_on(store=store, part_ids=set(part_ids), by=None, at=now, today=today)
+    ask_reconcile(store=store, by=None, now=now)
     return {"offered": len(offers)}
 
 

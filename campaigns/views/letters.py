@@ -29,6 +29,7 @@ from campaigns.forms.letters import (
 )
 from campaigns.models import Letter, LetterRound
 from campaigns.models.words import OMISSION_WORDS
+from campaigns.queries.letter_checks import RoundCheck, check_round
 from campaigns.queries.letters import (
     register_heads,
     register_rows,
@@ -213,6 +214,7 @@ def _round_page(
         "form": form or DatedForm(initial={"on": timezone.localdate()}),
         "steps": _steps(row),
         "text_words": words_of(row.text),
+        "check": _check(row),
     }
     return render(request, "campaigns/letter_round.html", context, status=status)
 
@@ -220,6 +222,13 @@ def _round_page(
 def _return_words(why: str) -> str:
     """Say why a letter came back."""
     return str(RETURN_WORDS[ReturnReason(why)]) if why else ""
+
+
+def _check(row: LetterRound) -> RoundCheck | None:
+    """Give the letter check while the letters are still to be set."""
+    if row.pdf or row.state not in {RoundState.DRAWN_UP, RoundState.PRINTING}:
+        return None
+    return check_round(row, today=timezone.localdate())
 
 
 def _card(request: HttpRequest, row: LetterRound) -> object:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -12,13 +13,21 @@ from dealership.domain.audit import record
 from dealership.domain.series import next_number
 from dealership.rules.money import return_credit_cents, share_of_basis_points
 from dealership.rules.refusals import Refusal
-from inventory.domain.ledger import Line, NotEnough, NotPieces, ensure_pockets, post
+from inventory.domain.ledger import Line, NotPieces, post
 from inventory.domain.locks import lock_pockets
 from inventory.domain.once import once
 from inventory.domain.promises import keep_promises
-from inventory.models import Credit, Entry, GoodsReturn, Movement, ReturnLine
+from inventory.domain.quarantine import take_from_lot
+from inventory.domain.spare import hold_spare
+from inventory.models import (
+    Credit,
+    Entry,
+    GoodsReturn,
+    Movement,
+    QuarantineLot,
+    ReturnLine,
+)
 from inventory.models.trade import RETURN_WORDS
-from inventory.queries.stock import promise_line
 from inventory.rules.accounts import Account, MovementKind, ReturnState
 
 
@@ -90,7 +99,8 @@ def prepare_return(
         return GoodsReturn.objects.filter(key=key).first()
 
     def act() -> GoodsReturn:
-        _check_free(store, earmark, lines, timezone.localdate(at))
+        today = timezone.localdate(at)
+        hold_spare(store=store, earmark=earmark, lines=lines, today=today)
         goods_return = GoodsReturn.objects.create(
             store=store,
             supplier=supplier,
@@ -118,6 +128,7 @@ def prepare_return(
             ReturnLine.objects.create(
                 goods_return=goods_return,
                 part=entry.part,
+                layer=entry.layer,
                 quantity=entry.quantity,
                 unit_cost_cents=entry.layer.unit_cost_cents,
             )
@@ -127,20 +138,47 @@ def prepare_return(
     return once(found=found, act=act)
 
 
-def _check_free(
-    store: Store, earmark: Earmark | None, lines: Mapping[Part, int], today: dt.date
-) -> None:
-    """Hold the pockets and see that no promise counts on the pieces."""
-    earmark_id = earmark.pk if earmark else None
-    pockets = [(part.pk, earmark_id) for part in lines]
-    ensure_pockets(store=store, pockets=pockets)
-    lock_pockets(store=store, part_ids=[part.pk for part in lines])
-    for part, pieces in lines.items():
-        picture = promise_line(
-            store=store, part=part, earmarks=[earmark], today=today, days=1
+def prepare_lot_return(
+    *,
+    key: str,
+    lot: QuarantineLot,
+    quantity: int,
+    last_date: dt.date | None,
+    restocking_basis_points: int,
+    by: StaffMember | None,
+    at: dt.datetime,
+) -> GoodsReturn:
+    """Box pieces of a lot in quarantine for their return; no piece moves yet.
+
+    The same ``key`` again gives the first return. Raises NotPieces, NotEnough.
+    """
+
+    def act() -> GoodsReturn:
+        lock_pockets(store=lot.store, part_ids=[lot.part_id])
+        goods_return = GoodsReturn.objects.create(
+            store=lot.store,
+            supplier=lot.part.supplier,
+            earmark=lot.earmark,
+            number=next_number(store=lot.store, kind="return"),
+            key=key,
+            last_date=last_date,
+            restocking_basis_points=restocking_basis_points,
+            made_by=by,
+            made_at=at,
         )
-        if picture.free_now < pieces:
-            raise NotEnough(part, Account.FREE, pieces, picture.free_now)
+        for layer, pieces in take_from_lot(lot=lot, quantity=quantity):
+            ReturnLine.objects.create(
+                goods_return=goods_return,
+                part=lot.part,
+                layer=layer,
+                lot=lot,
+                quantity=pieces,
+                unit_cost_cents=layer.unit_cost_cents,
+            )
+        _note(goods_return, "prepared", by=by, at=at, pieces=quantity)
+        return goods_return
+
+    return once(found=lambda: GoodsReturn.objects.filter(key=key).first(), act=act)
 
 
 def ship_return(
@@ -157,7 +195,10 @@ def ship_return(
     with transaction.atomic():
         if not _move(goods_return, ReturnState.SHIPPED, shipped_on=shipped_on):
             return _as_it_is(goods_return, ReturnState.SHIPPED, ReturnState.CREDITED)
-        lines = _boxed_lines(goods_return, Account.RETURNED)
+        lines = [
+            *_boxed_lines(goods_return, Account.RETURNED),
+            *_lot_lines(goods_return),
+        ]
         _post(goods_return, "shipped", MovementKind.RETURN, lines, by=by, at=at)
         _note(goods_return, "shipped", by=by, at=at)
         return GoodsReturn.objects.get(pk=goods_return.pk)
@@ -166,15 +207,17 @@ def ship_return(
 def cancel_return(
     *, goods_return: GoodsReturn, by: StaffMember | None, at: dt.datetime, why: str
 ) -> GoodsReturn:
-    """Unbox what was not shipped yet; the pieces are free again.
+    """Unbox what was not shipped yet; the pieces are free again, or back in their lot.
 
     A repeat changes nothing. Raises ReturnCannotMove when it has been shipped.
     """
     with transaction.atomic():
         if not _move(goods_return, ReturnState.CANCELLED):
             return _as_it_is(goods_return, ReturnState.CANCELLED)
+        _back_to_lots(goods_return)
         lines = _boxed_lines(goods_return, Account.FREE)
-        _post(goods_return, "unboxed", MovementKind.QUARANTINE, lines, by=by, at=at)
+        if lines:
+            _post(goods_return, "unboxed", MovementKind.QUARANTINE, lines, by=by, at=at)
         for part in {line.part.pk: line.part for line in lines}.values():
             keep_promises(
                 store=goods_return.store,
@@ -281,9 +324,34 @@ def _aside(movement: Movement) -> list[Entry]:
     return list(entries.select_related("part", "earmark", "layer").order_by("pk"))
 
 
+def _lot_lines(goods_return: GoodsReturn) -> list[Line]:
+    """Take the pieces of a lot out of quarantine, layer by layer."""
+    rows = goods_return.lines.filter(lot__isnull=False).select_related("part", "layer")
+    return [
+        Line(
+            part=row.part,
+            earmark=goods_return.earmark,
+            source=Account.QUARANTINE,
+            target=Account.RETURNED,
+            quantity=row.quantity,
+            layer=row.layer,
+        )
+        for row in rows.order_by("pk")
+    ]
+
+
+def _back_to_lots(goods_return: GoodsReturn) -> None:
+    """Give the pieces of a return that is called off back to their lots."""
+    for row in goods_return.lines.filter(lot__isnull=False):
+        lot = QuarantineLot.objects.filter(pk=row.lot_id)
+        lot.update(left=F("left") + row.quantity)
+
+
 def _boxed_lines(goods_return: GoodsReturn, target: Account) -> list[Line]:
-    """Take the very pieces that were boxed, layer by layer."""
-    boxed = Movement.objects.get(key=f"return:{goods_return.pk}/boxed")
+    """Take the very pieces that were boxed off the shelf, layer by layer."""
+    boxed = Movement.objects.filter(key=f"return:{goods_return.pk}/boxed").first()
+    if boxed is None:
+        return []
     return [
         Line(
             part=entry.part,

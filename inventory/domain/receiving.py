@@ -17,16 +17,16 @@ from dealership.rules.refusals import Refusal
 from inventory.domain.ledger import Line, NotPieces, keep_in_bin, post
 from inventory.domain.once import once
 from inventory.domain.ordering import advance_order
+from inventory.domain.quarantine import put_aside
 from inventory.models import (
     BinLocation,
     CostLayer,
     Dispute,
-    Movement,
     OrderLine,
     Shipment,
     ShipmentLine,
 )
-from inventory.rules.accounts import Account, DisputeKind, MovementKind
+from inventory.rules.accounts import Account, DisputeKind, LotKind, MovementKind
 
 
 if TYPE_CHECKING:
@@ -249,9 +249,8 @@ def receive_shipment(
     """
 
     def found() -> Shipment | None:
-        if not Movement.objects.filter(key=key).exists():
-            return None
-        return Shipment.objects.get(pk=shipment.pk)
+        row = Shipment.objects.get(pk=shipment.pk)
+        return row if row.received_at and row.received_key == key else None
 
     def act() -> Shipment:
         lines = list(shipment.lines.select_related("part", "bill_line", "order_line"))
@@ -260,7 +259,7 @@ def receive_shipment(
         free_to_count = Shipment.objects.filter(
             pk=shipment.pk, received_at__isnull=True
         )
-        if not free_to_count.update(received_at=at, received_by=by):
+        if not free_to_count.update(received_at=at, received_by=by, received_key=key):
             raise AlreadyReceived(Shipment.objects.get(pk=shipment.pk))
         day = timezone.localdate(at)
         posted: list[Line] = []
@@ -278,12 +277,36 @@ def receive_shipment(
                 subject=f"shipment:{shipment.pk}",
                 why=_("delivery %(number)s") % {"number": shipment.number},
             )
+        _keep_recalled_aside(shipment, lines, by=by, at=at)
         if shipment.order_id:
             advance_order(order_id=shipment.order_id)
         _finish(shipment, lines, by=by, at=at)
         return Shipment.objects.get(pk=shipment.pk)
 
     return once(found=found, act=act)
+
+
+def _keep_recalled_aside(
+    shipment: Shipment,
+    lines: Sequence[ShipmentLine],
+    *,
+    by: StaffMember | None,
+    at: dt.datetime,
+) -> None:
+    """Put aside at once what has come of a part that is itself under a recall."""
+    for line in lines:
+        if line.good and line.part.recalled:
+            put_aside(
+                key=f"shipment_line:{line.pk}/recalled",
+                store=shipment.store,
+                part=line.part,
+                earmark=shipment.earmark,
+                quantity=line.good,
+                kind=LotKind.RECALLED,
+                by=by,
+                at=at,
+                why=_("came in while it is recalled"),
+            )
 
 
 def _check_count(line: ShipmentLine, counted: Counted | None) -> None:

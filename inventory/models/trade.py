@@ -207,6 +207,7 @@ class Shipment(models.Model):
     announced_on = models.DateField(_("announced on"))
     expected_on = models.DateField(_("expected on"), null=True, blank=True)
     received_at = models.DateTimeField(null=True)
+    received_key = models.CharField(max_length=100, blank=True)
     received_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )

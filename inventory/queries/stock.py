@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from django.db.models import F, Sum
+from django.db.models import CharField, F, Sum, Value
+from django.db.models.functions import Cast
+from django.utils.translation import gettext as _
 
 from dealership.rules.pictures import RunwayPicture
 from dealership.rules.workdays import next_business_day
@@ -17,8 +19,15 @@ from inventory.forecasting.promise import (
     Reserved,
     draw_promise_line,
 )
-from inventory.models import Balance, OrderLine, Part, Reservation, ShipmentLine
-from inventory.rules.accounts import OrderState, ReservationState
+from inventory.models import (
+    Balance,
+    OrderLine,
+    Part,
+    Reservation,
+    ShipmentLine,
+    TransferLine,
+)
+from inventory.rules.accounts import OrderState, ReservationState, TransferState
 
 
 if TYPE_CHECKING:
@@ -29,7 +38,12 @@ if TYPE_CHECKING:
     from dealership.rules.pictures import RunwayFlag
     from inventory.models import Earmark, Shipment
 
-COMING_STATES = (OrderState.SENT, OrderState.CONFIRMED, OrderState.PART_RECEIVED)
+COMING_STATES = (
+    OrderState.SENT,
+    OrderState.CONFIRMED,
+    OrderState.PART_RECEIVED,
+    OrderState.BACK_ORDERED,
+)
 """States of an order whose open pieces are still expected."""
 
 PICTURE_DAYS = 60
@@ -37,13 +51,18 @@ PICTURE_DAYS = 60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coming:
-    """Pieces on their way to one pocket; ``day`` is None where nobody has said when."""
+    """Pieces on their way to one pocket; ``day`` is None where nobody has said when.
+
+    ``source`` says by which paper, ``page`` and ``page_id`` where that is shown.
+    """
 
     part_id: int
     earmark_id: int | None
     day: date | None
     pieces: int
     source: str
+    page: str = ""
+    page_id: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,7 +219,7 @@ def stock_of(*, store: Store, part_ids: Iterable[int] | None = None) -> StockOf:
     )
     return StockOf(
         balances=tuple(balances),
-        coming=(*_from_shipments(store, chosen), *_from_orders(store, chosen)),
+        coming=(*_on_the_way(store, chosen), *_from_orders(store, chosen)),
         promised=tuple(
             Promised(
                 part_id=one.part_id,
@@ -215,20 +234,48 @@ def stock_of(*, store: Store, part_ids: Iterable[int] | None = None) -> StockOf:
     )
 
 
-def _from_shipments(store: Store, chosen: dict[str, object]) -> list[Coming]:
-    """Read the pieces of deliveries that are announced and not yet counted."""
-    lines = ShipmentLine.objects.filter(
+def _on_the_way(store: Store, chosen: dict[str, object]) -> list[Coming]:
+    """Read what is announced and not yet counted, and what other stores have sent.
+
+    One question for both: this is asked at the counter.
+    """
+    announced = ShipmentLine.objects.filter(
         shipment__store=store, shipment__received_at__isnull=True, **chosen
     ).values_list(
         "part_id",
         "shipment__earmark_id",
         "shipment__expected_on",
         "sent",
+        "shipment_id",
         "shipment__number",
+        Value(""),
     )
+    sent = TransferLine.objects.filter(
+        transfer__to_store=store, transfer__state=TransferState.SENT, **chosen
+    ).values_list(
+        "part_id",
+        "transfer__earmark_id",
+        "transfer__expected_on",
+        "quantity",
+        "transfer_id",
+        Cast("transfer__number", CharField(max_length=40)),
+        "transfer__store__code",
+    )
+    rows = announced.order_by().union(sent.order_by(), all=True)
     return [
-        Coming(part_id=part, earmark_id=earmark, day=day, pieces=sent, source=number)
-        for part, earmark, day, sent, number in lines
+        Coming(
+            part_id=part,
+            earmark_id=earmark,
+            day=day,
+            pieces=pieces,
+            source=_("transfer %(number)s from %(store)s")
+            % {"number": number, "store": code}
+            if code
+            else _("delivery %(number)s") % {"number": number},
+            page="inventory:transfer" if code else "inventory:shipment",
+            page_id=pk,
+        )
+        for part, earmark, day, pieces, pk, number, code in rows
     ]
 
 
@@ -254,7 +301,9 @@ def _from_orders(store: Store, chosen: dict[str, object]) -> list[Coming]:
             earmark_id=line.order.earmark_id,
             day=line.expected_on,
             pieces=missing,
-            source=str(line.order.number),
+            source=_("order %(number)s") % {"number": line.order.number},
+            page="inventory:order",
+            page_id=line.order_id,
         )
         for line in lines
         if (missing := line.quantity - line.received - announced.get(line.pk, 0)) > 0

@@ -46,6 +46,7 @@ from campaigns.models import (
     Visit,
     VisitJob,
 )
+from campaigns.rules.letter_wording import shipped_text
 from campaigns.rules.lifecycle import (
     CampaignClass,
     CampaignState,
@@ -449,8 +450,7 @@ class LetterTextFactory(DjangoModelFactory[LetterText]):
     campaign_class = CampaignClass.SAFETY
     kind = RoundKind.FIRST
     number = factory.Sequence(lambda n: n + 1)
-    subject = "Your vehicle needs new seat rail bolts"
-    body = "Please call us for a day that suits you."
+    subject, body = shipped_text(CampaignClass.SAFETY, RoundKind.FIRST)
     effective_from = TODAY - dt.timedelta(days=365)
     made_by = factory.SubFactory(StaffFactory)
     made_at = NOW

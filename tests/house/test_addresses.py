@@ -238,6 +238,7 @@ THINGS = {
     "campaigns:letter_round": letter_round,
     "campaigns:register_csv": letter_round,
     "campaigns:register_xlsx": letter_round,
+    "campaigns:round_check": letter_round,
     "campaigns:round_pdf": letter_round,
     "campaigns:set_round": letter_round,
     "campaigns:report": waiting_report,

@@ -46,7 +46,8 @@ class Result:
     """What a bench found.
 
     ``yardsticks`` gives the seconds that the yardstick took for the same items in the
-    same run; ``steps`` the parts of the work, each with its own watch.
+    same run; ``steps`` the parts of the work, each with its own watch; ``details`` what
+    else is worth telling.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Result:
     seconds: float
     yardsticks: dict[str, float]
     steps: dict[str, Watch] = field(default_factory=dict)
+    details: dict[str, object] = field(default_factory=dict)
 
     def line(self) -> str:
         """Write the result as one line of JSON; a ratio over 1 beats the yardstick."""
@@ -71,7 +73,7 @@ class Result:
         }
         if self.steps:
             told["steps"] = {name: watch.told() for name, watch in self.steps.items()}
-        return json.dumps(told)
+        return json.dumps(told | self.details)
 
 
 def peak_mb() -> int:

@@ -1,9 +1,14 @@
+import json
+
 import pytest
 from django.urls import reverse
 from drf_spectacular.generators import SchemaGenerator
+from rest_framework.renderers import JSONRenderer
 from rest_framework.test import APIClient
 
-from campaigns.rules.lifecycle import WorkState
+from campaigns.api.vehicles import VehicleAnswerSerializer, plain
+from campaigns.queries.vehicle_answer import vehicle_answer
+from campaigns.rules.lifecycle import CampaignState, WorkState
 from dealership.domain.staff import make_token
 from dealership.rules.roles import Role
 from tests.factories.campaigns import (
@@ -13,7 +18,13 @@ from tests.factories.campaigns import (
     VariantFactory,
     VariantPartFactory,
 )
-from tests.factories.dealership import NOW, StaffFactory, StoreFactory, make_staff
+from tests.factories.dealership import (
+    NOW,
+    TODAY,
+    StaffFactory,
+    StoreFactory,
+    make_staff,
+)
 from tests.factories.inventory import BalanceFactory, PartFactory
 from tests.factories.vehicles import VehicleFactory, invented_vin
 
@@ -154,7 +165,7 @@ def test_a_variant_that_cannot_be_told_is_not_guessed(program, store):
 
 
 @pytest.mark.parametrize("count", [0, 1, 3])
-def test_it_takes_three_queries_and_two_for_the_key(
+def test_it_takes_one_query_and_two_for_the_key(
     program, store, count, django_assert_num_queries
 ):
     vehicle = VehicleFactory.create(store=store)
@@ -164,10 +175,44 @@ def test_it_takes_three_queries_and_two_for_the_key(
         )
         VariantPartFactory.create_batch(2, variant=variant)
 
-    with django_assert_num_queries(4 if count == 0 else 5):
+    with django_assert_num_queries(3):
         answer = ask(program, vehicle.vin)
 
     assert len(answer.json()["open_campaigns"]) == count
+
+
+def test_the_answer_is_what_the_schema_says(store):
+    vehicle = VehicleFactory.create(store=store, odometer_on=TODAY)
+    row = CampaignVehicleFactory.create(vehicle=vehicle)
+    variant = VariantFactory.create(remedy=RemedyFactory.create(campaign=row.campaign))
+    VariantPartFactory.create_batch(2, variant=variant)
+    staff = make_staff(Role.TECHNICIAN, store)
+
+    answer = vehicle_answer(vin=vehicle.vin, staff=staff, today=TODAY)
+
+    told = json.loads(JSONRenderer().render(plain(answer)))
+    assert told == json.loads(
+        JSONRenderer().render(VehicleAnswerSerializer(answer).data)
+    )
+    assert told["open_campaigns"][0]["parts"]
+
+
+def test_a_draft_is_nobodys_news(program, store):
+    vehicle = VehicleFactory.create(store=store)
+    draft = CampaignFactory.create(state=CampaignState.DRAFT)
+    CampaignVehicleFactory.create(vehicle=vehicle, campaign=draft)
+
+    assert ask(program, vehicle.vin).json()["open_campaigns"] == []
+
+
+def test_somebody_of_every_store_sees_every_vehicle(store):
+    owner = make_staff(Role.OWNER, store, in_all_stores=True)
+    vehicle = VehicleFactory.create()
+
+    answer = vehicle_answer(vin=vehicle.vin, staff=owner, today=TODAY)
+
+    assert answer is not None
+    assert answer.store == vehicle.store.code
 
 
 def test_a_vehicle_of_another_store_is_not_there(program):
