@@ -22,8 +22,17 @@ if TYPE_CHECKING:
 _DIGITS = 4
 
 
-def draw_curve(curve: Sequence[dict[str, Any]], *, last_week: float, said: str) -> str:
-    """Draw the completion curve with its band as SVG; empty where there is none."""
+def draw_curve(
+    curve: Sequence[dict[str, Any]],
+    *,
+    last_week: float,
+    said: str,
+    fan: Sequence[dict[str, float]] = (),
+) -> str:
+    """Draw the completion curve with its band as SVG, and what may come after it.
+
+    Empty where there is no curve.
+    """
     if not curve:
         return ""
     points: list[dict[str, float | None]] = [{"x": 0, "y": 0, "low": 0, "high": 0}]
@@ -42,8 +51,9 @@ def draw_curve(curve: Sequence[dict[str, Any]], *, last_week: float, said: str) 
         points=points,
         x_title=_("weeks since the letter"),
         y_title=_("share of vehicles with the work done"),
-        last_x=end,
+        last_x=max(end, fan[-1]["x"]) if fan else end,
         said=said,
+        fan=fan,
     )
 
 

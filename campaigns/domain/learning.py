@@ -48,17 +48,12 @@ def learn_responses(*, at: dt.datetime) -> int:
         old = known.get(scope)
         if old is not None and old.fingerprint == fingerprint:
             continue
-        learned = learn([campaign for _row, campaign in latest])
         store_id, campaign_class = scope
-        LearnedResponse.objects.update_or_create(
-            store_id=store_id,
-            campaign_class=campaign_class,
-            defaults={
-                "fingerprint": fingerprint,
-                "learned": experience_kept(learned),
-                "made_at": at,
-            },
-        )
+        row = old or LearnedResponse(store_id=store_id, campaign_class=campaign_class)
+        row.fingerprint = fingerprint
+        row.learned = experience_kept(learn([campaign for _row, campaign in latest]))
+        row.made_at = at
+        row.save()
         fitted += 1
     gone = [one.pk for scope, one in known.items() if scope not in found]
     LearnedResponse.objects.filter(pk__in=gone).delete()

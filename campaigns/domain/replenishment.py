@@ -13,7 +13,7 @@ from campaigns.domain.learning import learn_responses
 from campaigns.models import Replenishment
 from campaigns.queries.positions import Case, Key, cases_of, read_house
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
-from campaigns.rules.movers import inputs_of, what_moved
+from campaigns.rules.movers import inputs_of, what_moved, window_of
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
 from dealership.models import Store
@@ -224,6 +224,7 @@ def _proposal(case: Case, today: dt.date, at: dt.datetime) -> Replenishment:
             "because": found.because.value,
             "rows": [asdict(fact) for fact in found.facts],
             "curve": [list(row) for row in found.curve],
+            "window": window_of(case.position, found),
             "inputs": inputs_of(case.position),
             "receipts": [
                 {"day": one.day.isoformat(), "pieces": one.pieces}

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from campaigns.documents.reports import draw_curve, report_pdf, report_tables
 from campaigns.models import Report
+from campaigns.queries.outlook import fan_of
 from campaigns.queries.reports import (
     curve_words,
     digest_of,
@@ -121,9 +122,13 @@ def make_report(*, report_id: int, at: dt.datetime) -> Report:
         return report
     figures, curve = figures_of(report)
     said = curve_words(figures, curve)
-    svg = draw_curve(curve, last_week=figures["last_week"], said=said)
-    rows = table_of(figures)
     digest = digest_of(figures, curve)
+    # a forecast is no figure of the report: the digest does not vouch for it
+    figures["fan"] = _fan(report, figures, curve)
+    svg = draw_curve(
+        curve, last_week=figures["last_week"], said=said, fan=figures["fan"]
+    )
+    rows = table_of(figures)
     facts = facts_of(report, digest)
     pdf = report_pdf(
         {
@@ -159,6 +164,21 @@ def make_report(*, report_id: int, at: dt.datetime) -> Report:
             after={"digest": digest, "involved": figures["involved"]},
         )
     return row
+
+
+def _fan(
+    report: Report, figures: dict[str, Any], curve: list[dict[str, Any]]
+) -> list[dict[str, float]]:
+    """Forecast how the curve goes on; only where the report stands on its own day."""
+    if not curve or timezone.localdate(report.asked_at) != report.as_of:
+        return []
+    return fan_of(
+        report.campaign,
+        store=report.store,
+        today=report.as_of,
+        week=max(figures["last_week"], 1.0),
+        completed=curve[-1]["completed"],
+    )
 
 
 def facts_of(report: Report, digest: str) -> list[tuple[str, str]]:

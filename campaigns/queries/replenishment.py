@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import F
@@ -183,14 +183,25 @@ def _plain(text: str, *, money: bool) -> str:
 
 
 def runway_of(
-    proposal: Replenishment, *, store: Store, today: dt.date
+    proposal: Replenishment,
+    *,
+    store: Store,
+    today: dt.date,
+    risk_from: dt.date | None = None,
 ) -> RunwayPicture:
-    """Draw the coming days of the part, with the last days of its campaigns."""
+    """Draw the coming days of the part, with the last days of its campaigns.
+
+    ``risk_from`` is the day from which the forecast sees a risk; without it the first
+    day on which promises exceed what is there.
+    """
     stock = stock_of(store=store, part_ids=[proposal.part_id])
     campaigns = Campaign.objects.filter(code__in=proposal.facts.get("campaigns", []))
-    return draw_promise(
+    picture = draw_promise(
         stock, part=proposal.part, earmark_ids=stock.earmark_ids(), today=today
     ).runway(flags=_flags(campaigns, today))
+    firm = picture.risk_from
+    days = [day for day in (firm, risk_from) if day is not None]
+    return replace(picture, risk_from=min(days, default=None))
 
 
 def _flags(campaigns: Iterable[Campaign], today: dt.date) -> Sequence[RunwayFlag]:

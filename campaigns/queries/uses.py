@@ -133,6 +133,29 @@ def part_uses(
     return [_named(one, variants, found, remedy) for one, variants in found]
 
 
+def whole_campaign(
+    campaign: Campaign,
+    wanted: Wanted,
+    *,
+    cell: Cell,
+    today: dt.date,
+    experience: Experience | None = None,
+) -> UseOf | None:
+    """Give all vehicles of a campaign at one store as one use of one piece each."""
+    record = wanted.records.get(cell)
+    at = _AtStore(
+        campaign=campaign,
+        wanted=wanted,
+        cell=cell,
+        record=record,
+        experience=experience or built_in(_age(record, today)),
+    )
+    kinds = (wanted.cohorts, wanted.booked, wanted.waiting, wanted.in_work, wanted.own)
+    variants = {one for kind in kinds for one in kind.get(cell, {})}
+    one_each = Takes(pieces=1, share=1.0, conditional=False)
+    return _use(at, 0, one_each, sorted(variants, key=lambda one: one or 0))
+
+
 def _named(
     one: UseOf,
     variants: Sequence[int | None],

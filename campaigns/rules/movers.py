@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from datetime import date
 from enum import StrEnum
+from typing import Any
 
-from inventory.forecasting.proposal import PartPosition
+from inventory.forecasting.proposal import PartPosition, Proposal
 
 
 class Mover(StrEnum):
@@ -105,6 +106,22 @@ def inputs_of(position: PartPosition) -> dict[str, str]:
         "restocking": str(position.returns.restocking) if position.returns else "",
     }
     return {name: str(value) for name, value in found.items()}
+
+
+def window_of(position: PartPosition, found: Proposal) -> dict[str, Any]:
+    """Give what a move between stores is judged by, to be kept with a proposal.
+
+    What is there for the window, what can leave, the chance that each piece is wanted,
+    and what a customer without a part and an order cost (0: not known).
+    """
+    costs = position.costs
+    return {
+        "have": position.have(position.window_days),
+        "free": position.free,
+        "tail": list(found.tail),
+        "short_cents": costs.short_cents if costs else 0,
+        "order_cents": position.order_cost_cents,
+    }
 
 
 def what_moved(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import io
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
+from django.http import FileResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
@@ -14,9 +16,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
+from campaigns.documents.proposal import cost_words, draw_cost_curve, proposal_pdf
 from campaigns.domain import replenishment as domain
 from campaigns.forms.replenishment import AcceptForm, ChangeForm, DeclineForm
 from campaigns.queries import replenishment as queries
+from campaigns.queries.moves import moves_of
+from campaigns.queries.outlook import position_of
+from campaigns.queries.working import cautions_of, steps_of
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
 from dealership.models import Job
 from dealership.rules.refusals import Refusal
@@ -24,6 +30,7 @@ from dealership.rules.roles import Capability
 from dealership.templatetags.formats import day_words
 from dealership.views.guards import guarded, staff_of, store_of
 from dealership.views.jobs import job_card
+from inventory.forecasting.horizon import risk_date
 from inventory.forms.fields import new_key
 from inventory.views.places import parts_places
 
@@ -36,6 +43,7 @@ if TYPE_CHECKING:
     from django.urls import URLPattern
 
     from campaigns.models import Replenishment
+    from dealership.documents.pdf import Page
 
 ROWS = 20
 
@@ -110,21 +118,12 @@ def _page(
 ) -> HttpResponse:
     staff, store, today = staff_of(request), store_of(request), timezone.localdate()
     rows = queries.proposals_of(staff, store)
-    act, why = queries.said(one)
     is_open = one.state == ProposalState.OPEN
     initial = {"quantity": one.quantity or one.part.pack}
     context = {
-        "proposal": one,
-        "act": act,
-        "why": why,
-        "choices": queries.choices_of_sizes(one),
-        "figures": queries.figures_of(one),
-        "moved": queries.moved(one),
-        "runway": queries.runway_of(one, store=store, today=today),
+        **_told(one, request),
         "earlier": queries.earlier(one, rows),
         "newer": None if is_open else queries.newer(one, rows),
-        "returning": one.kind == ProposalKind.RETURN,
-        "nothing": one.kind == ProposalKind.NOTHING,
         "is_open": is_open,
         "may_decide": is_open and staff.may(Capability.ORDER_PARTS, store.pk),
         "accept_form": AcceptForm(),
@@ -134,6 +133,9 @@ def _page(
         "decline_form": bad
         if isinstance(bad, DeclineForm)
         else DeclineForm(prefix="decline"),
+        "moves": moves_of(staff=staff, store=store, part_ids=[one.part_id])
+        if is_open
+        else [],
         "refused": bad,
         "today": today,
         "parts_places": parts_places(request),
@@ -141,6 +143,59 @@ def _page(
     return render(
         request, "campaigns/proposal.html", context, status=409 if bad else 200
     )
+
+
+def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
+    """Give what page and paper tell alike: text, pictures, table, every number."""
+    store, today = store_of(request), timezone.localdate()
+    act, why = queries.said(one)
+    position = position_of(part=one.part, store=store, today=today)
+    risk = risk_date(position) if position is not None else None
+    curve = one.facts.get("curve", [])
+    costs = {"chosen": one.quantity, "currency": store.currency}
+    return {
+        "proposal": one,
+        "store": store,
+        "act": act,
+        "why": why,
+        "choices": queries.choices_of_sizes(one),
+        "steps": steps_of(one),
+        "cautions": cautions_of(one),
+        "figures": queries.figures_of(one),
+        "moved": queries.moved(one),
+        "runway": queries.runway_of(one, store=store, today=today, risk_from=risk),
+        "risk_on": risk,
+        "cost_curve": draw_cost_curve(curve, **costs),
+        "cost_said": cost_words(curve, **costs),
+        "returning": one.kind == ProposalKind.RETURN,
+        "nothing": one.kind == ProposalKind.NOTHING,
+    }
+
+
+@require_safe
+@guarded(Capability.SEE_PARTS)
+def paper(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give a proposal as a paper to print or to file."""
+    one = _found(request, pk)
+    context = {**_told(one, request), "printed_at": timezone.localtime()}
+    page: Page = "a4" if store_of(request).paper == "a4" else "letter"
+    pdf = proposal_pdf(context, page=page)
+    name = f"proposal-{one.part.number}-{one.made_on:%Y-%m-%d}.pdf"
+    return FileResponse(io.BytesIO(pdf), content_type="application/pdf", filename=name)
+
+
+@require_safe
+@guarded(Capability.SEE_PARTS)
+def moves(request: HttpRequest) -> HttpResponse:
+    """List pieces that would serve more customers at another store of the group."""
+    staff, store = staff_of(request), store_of(request)
+    context = {
+        "moves": moves_of(staff=staff, store=store),
+        "store": store,
+        "several": len(staff.store_ids()) > 1,
+        "parts_places": parts_places(request),
+    }
+    return render(request, "campaigns/moves.html", context)
 
 
 @require_POST
@@ -242,6 +297,8 @@ patterns: list[URLPattern] = [
     path("proposals/", proposals, name="proposals"),
     path("proposals/now/", work_out, name="work_out_proposals"),
     path("proposals/<int:pk>/", proposal, name="proposal"),
+    path("proposals/moves/", moves, name="moves"),
+    path("proposals/<int:pk>/paper/", paper, name="proposal_paper"),
     path("proposals/<int:pk>/accept/", accept, name="accept_proposal"),
     path("proposals/<int:pk>/change/", change, name="change_proposal"),
     path("proposals/<int:pk>/decline/", decline, name="decline_proposal"),

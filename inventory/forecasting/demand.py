@@ -106,6 +106,12 @@ class CampaignUse:
         return pace_of(self.asked, self.expected, prior=self.prior)
 
     @property
+    def error(self) -> float:
+        """Give the error of a forecast of the window beyond chance, by age."""
+        early = self.mean_age_weeks() < EARLY_WEEKS
+        return self.errors.early if early else self.errors.late
+
+    @property
     def open_vehicles(self) -> int:
         """Give the vehicles open, booked ones included, waiting ones not."""
         return sum(cohort.vehicles for cohort in self.cohorts) + len(self.booked)
@@ -177,9 +183,7 @@ def campaign_demand(
         )
     within = sum((day - today).days <= days for day in use.booked)
     chance = use.show_rate * use.share.mean
-    if error is None:
-        early = use.mean_age_weeks() < EARLY_WEEKS
-        error = use.errors.early if early else use.errors.late
+    error = use.error if error is None else error
     groups = _unbooked_groups(use, days=days, booked_within=within)
     unbooked = window_demand(groups, use.pace.blurred(error), use.share)
     return CampaignDemand(

@@ -18,6 +18,7 @@ campaigns to learn it from."""
 
 _TAIL = 1e-12
 _TIE = 1e-12
+_SEEN = 5e-5
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -80,6 +81,11 @@ class Demand:
         """Give E(pieces - D)+: pieces left over, on average."""
         spare = pieces - np.arange(len(self.chances))
         return float(np.maximum(spare, 0) @ self.chances)
+
+    def tail(self) -> tuple[float, ...]:
+        """Give P(D >= 1), P(D >= 2) ..., four decimals each, while above zero."""
+        above = np.cumsum(self.chances[::-1])[::-1][1:]
+        return tuple(round(min(1.0, one), 4) for one in above.tolist() if one >= _SEEN)
 
     def shortages(self, top: int) -> Chances:
         """Give E(D - y)+ for y = 0, 1 ... top: n(y) = sum of P(D > x) from x = y on."""

@@ -149,7 +149,8 @@ class Proposal:
 
     ``act_by`` is None when nothing is to be done. ``choices`` is the table of
     alternatives, the proposed quantity among them. ``curve`` has orders with their
-    cost of missing, keeping and never using, in cents; empty without costs.
+    cost of missing, keeping and never using, in cents; empty without costs. ``tail``
+    has P(D >= 1), P(D >= 2) ... for the window, four decimals, while above zero.
     """
 
     kind: ProposalKind
@@ -160,6 +161,7 @@ class Proposal:
     choices: tuple[Choice, ...]
     fingerprint: str
     curve: tuple[tuple[int, int, int, int], ...] = ()
+    tail: tuple[float, ...] = ()
 
     def value(self, code: str) -> str | None:
         """Give the value of a fact about the part as a whole, or None."""
@@ -206,6 +208,11 @@ def look_ahead(position: PartPosition) -> Outlook:
     )
 
 
+def demand_within(position: PartPosition, days: int) -> Demand:
+    """Forecast all that is wanted within so many days from today."""
+    return _together(position, _campaigns(position, days), days)
+
+
 def propose(position: PartPosition) -> Proposal:
     """Propose an order, a return or nothing for one part at one store.
 
@@ -242,6 +249,7 @@ def propose(position: PartPosition) -> Proposal:
         choices=_choices(position, outlook, kind=kind, quantity=quantity),
         fingerprint=position.fingerprint(),
         curve=_curve(position, outlook, kind=kind, quantity=quantity),
+        tail=outlook.window.tail(),
     )
 
 
@@ -506,6 +514,8 @@ def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
         _fact("expected", use.expected, "requests", use.label, 1),
         _fact("pace", use.pace.mean, "times", use.label, 2),
         _fact("pace_weight", weight, "chance", use.label, 2),
+        _fact("pace_prior", use.prior, "requests", use.label, 1),
+        _fact("error", use.error, "chance", use.label, 2),
         _fact("learned_from", use.learned_from, "campaigns", use.label),
         _fact("weeks_since_letter", use.mean_age_weeks(), "weeks", use.label, 1),
         _fact("share_needing_it", use.share.mean, "chance", use.label, 3),

@@ -20,6 +20,8 @@ FACT_WORDS = {
     "expected": "owners expected by now",
     "pace": "pace against the usual",
     "pace_weight": "weight of this campaign's own count",
+    "pace_prior": "weight of the usual pace",
+    "error": "error of such forecasts beyond chance, as a share",
     "learned_from": "closed campaigns that the curve was learned from",
     "weeks_since_letter": "weeks since the letter, on average",
     "share_needing_it": "share of vehicles that need the part",
