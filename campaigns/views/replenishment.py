@@ -152,7 +152,7 @@ def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
     position = position_of(part=one.part, store=store, today=today)
     risk = risk_date(position) if position is not None else None
     curve = one.facts.get("curve", [])
-    costs = {"chosen": one.quantity, "currency": store.currency}
+    chosen, currency = one.quantity, store.currency
     return {
         "proposal": one,
         "store": store,
@@ -165,8 +165,8 @@ def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
         "moved": queries.moved(one),
         "runway": queries.runway_of(one, store=store, today=today, risk_from=risk),
         "risk_on": risk,
-        "cost_curve": draw_cost_curve(curve, **costs),
-        "cost_said": cost_words(curve, **costs),
+        "cost_curve": draw_cost_curve(curve, chosen=chosen, currency=currency),
+        "cost_said": cost_words(curve, chosen=chosen, currency=currency),
         "returning": one.kind == ProposalKind.RETURN,
         "nothing": one.kind == ProposalKind.NOTHING,
     }
@@ -174,7 +174,7 @@ def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
 
 @require_safe
 @guarded(Capability.SEE_PARTS)
-def paper(request: HttpRequest, pk: int) -> HttpResponse:
+def paper(request: HttpRequest, pk: int) -> FileResponse:
     """Give a proposal as a paper to print or to file."""
     one = _found(request, pk)
     context = {**_told(one, request), "printed_at": timezone.localtime()}

@@ -249,6 +249,7 @@ THINGS = {
     "campaigns:change_proposal": proposal,
     "campaigns:decline_proposal": proposal,
     "campaigns:proposal": proposal,
+    "campaigns:proposal_paper": proposal,
     "vehicles:abandon_list": vehicle_list,
     "vehicles:apply_list": vehicle_list,
     "vehicles:decide_all": vehicle_list,

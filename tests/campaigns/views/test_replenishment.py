@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+import pypdfium2
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -14,7 +15,7 @@ from dealership.models import Job
 from dealership.rules.roles import Role
 from inventory.models import GoodsReturn, PurchaseOrder
 from tests.factories.campaigns import ReplenishmentFactory
-from tests.factories.dealership import NOW, TODAY, StoreFactory
+from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
 
@@ -178,3 +179,60 @@ def test_a_proposal_of_another_store_is_not_found(signed_in, order):
     other = signed_in(Role.PARTS_MANAGER)
     assert other.get(url_of(order)).status_code == 404
     assert other.post(url_of(order, "accept_"), {"key": "k"}).status_code == 404
+
+
+def test_the_paper_shows_what_the_page_shows(client, order):
+    answer = client.get(reverse("campaigns:proposal_paper", args=[order.pk]))
+    assert answer["Content-Type"] == "application/pdf"
+    text = "".join(
+        page.get_textpage().get_text_range()
+        for page in pypdfium2.PdfDocument(answer.getvalue())
+    )
+    act, _dot, _rest = order.sentence.partition(". ")
+    assert f"{act}." in text
+    assert order.part.number in text
+    assert "How was this worked out" in text
+    assert "What each number costs" not in text
+
+
+def test_with_costs_page_and_paper_draw_the_same_curve(client, store):
+    store.second_visit_cents, store.labour_margin_cents = 9_000, 6_000
+    store.save()
+    campaign = campaign_with_remedy(PartFactory.create(pack=5))
+    for _number in range(20):
+        open_vehicle(campaign, store)
+    reconcile(today=TODAY, at=NOW)
+    proposal = Replenishment.objects.get()
+    page = client.get(url_of(proposal)).content.decode()
+    said = f"Ordering {proposal.quantity} costs"
+    assert f"<p>{said}" in page
+    assert f'aria-label="{said}' in page
+    answer = client.get(reverse("campaigns:proposal_paper", args=[proposal.pk]))
+    pages = pypdfium2.PdfDocument(answer.getvalue())
+    text = " ".join(
+        page.get_textpage().get_text_range().replace("\r\n", " ") for page in pages
+    )
+    assert said in text
+    assert "customers without a part" in text
+
+
+def test_moves_stand_on_their_page_and_on_the_proposal(client, store):
+    other = StoreFactory.create()
+    client.force_login(make_staff(Role.PARTS_MANAGER, store, other))
+    part = PartFactory.create(pack=1)
+    campaign = campaign_with_remedy(part)
+    for _number in range(40):
+        open_vehicle(campaign, store)
+    put_on_shelf(other, part, 30)
+    reconcile(today=TODAY, at=NOW)
+    page = client.get(reverse("campaigns:moves"))
+    (found,) = page.context["moves"]
+    assert (found.giver, found.taker) == (other, store)
+    assert "One journey to or from" in page.content.decode()
+    here = Replenishment.objects.get(store=store)
+    assert client.get(url_of(here)).context["moves"] == [found]
+
+
+def test_nothing_to_move_between(client):
+    page = client.get(reverse("campaigns:moves")).content.decode()
+    assert "You work in one store only" in page
