@@ -18,7 +18,7 @@ from campaigns.models.letter import (
     LetterRound,
     LetterText,
 )
-from campaigns.models.outcome import Replenishment, Report
+from campaigns.models.outcome import Reckoning, Replenishment, Report
 from campaigns.models.population import (
     CampaignVehicle,
     PartRequest,
@@ -68,6 +68,7 @@ __all__ = [
     "Remedy",
     "RemedyPrice",
     "Repair",
+    "Reckoning",
     "Replenishment",
     "Report",
     "ScheduledItem",

@@ -71,6 +71,23 @@ class Replenishment(models.Model):
         return f"{self.store_id} {self.part_id} {self.kind} {self.quantity}"
 
 
+class Reckoning(models.Model):
+    """On which day the proposals of a store were worked out last, and what was seen.
+
+    ``seen_until``: acts recorded before it had been seen by that run.
+    """
+
+    store = models.OneToOneField(Store, on_delete=models.PROTECT, related_name="+")
+    worked_on = models.DateField()
+    seen_until = models.DateTimeField()
+
+    class Meta:
+        ordering = ["store"]
+
+    def __str__(self) -> str:
+        return f"{self.store_id} {self.worked_on}"
+
+
 class ReportQuerySet(StoreScopedQuerySet["Report"]):
     """Reports, by store."""
 

@@ -40,6 +40,10 @@ class CampaignVehicle(models.Model):
     on_list = models.BooleanField(default=False)
     # the event of the response curve: the first time somebody asked for the remedy
     first_asked_on = models.DateField(null=True)
+    # days of the letters that arrived and that say there are parts; kept by triggers
+    # on the letters, so that counting many vehicles need not look at each letter
+    first_letter_on = models.DateField(null=True, editable=False)
+    latest_letter_on = models.DateField(null=True, editable=False)
     # own stock is certain demand on a day that the service manager sets
     planned_on = models.DateField(null=True)
     added_on = models.DateField()
@@ -59,10 +63,38 @@ class CampaignVehicle(models.Model):
             models.Index(
                 fields=["campaign", "store", "work_state"], name="population_by_state"
             ),
+            # these hold all that the nightly count of demand asks for
+            models.Index(
+                fields=[
+                    "store",
+                    "campaign",
+                    "work_state",
+                    "reach",
+                    "on_list",
+                    "latest_letter_on",
+                    "first_letter_on",
+                    "first_asked_on",
+                ],
+                condition=Q(work_state__in=["to_verify", "open", "needs_repair"]),
+                name="population_open_by_letter",
+            ),
+            models.Index(
+                fields=[
+                    "store",
+                    "campaign",
+                    "work_state",
+                    "first_letter_on",
+                    "latest_letter_on",
+                    "first_asked_on",
+                ],
+                condition=Q(first_asked_on__isnull=False),
+                name="population_that_asked",
+            ),
             models.Index(
                 fields=["store", "campaign"],
-                condition=Q(work_state__in=["to_verify", "open", "needs_repair"]),
-                name="population_open",
+                condition=Q(first_asked_on__isnull=True)
+                & ~Q(work_state__in=["to_verify", "open", "needs_repair"]),
+                name="population_gone_unasked",
             ),
         ]
 

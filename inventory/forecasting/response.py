@@ -158,6 +158,19 @@ class ResponseCurve:
         low, high = self.at(letters, np.array([start, end], dtype=float))
         return max(0.0, float(high - low))
 
+    def since(self, again: Weeks, until: Weeks) -> Weeks:
+        """Give the cumulative hazard of many vehicles, each from its first letter.
+
+        ``until`` are the weeks seen since it, ``again`` those to a later letter: it
+        counts where it lies between the two (0: none came).
+        """
+        anew = np.where((again > 0) & (again < until), until - again, 0.0)
+        if self.later is None:
+            found = self.first.many(until) + self.reminder * self.first.many(anew)
+        else:
+            found = self.first.many(until - anew) + self.later.many(anew)
+        return np.maximum(found, 0.0)
+
     @property
     def last_week(self) -> float:
         """Give the weeks after the latest letter when nobody more is expected."""

@@ -81,6 +81,12 @@ class Vehicle(models.Model):
                 name="vehicle_for_matching",
             ),
             models.Index(fields=["store", "vin"], name="vehicle_by_store"),
+            models.Index(
+                fields=["store"],
+                condition=~models.Q(standing="customer"),
+                name="vehicle_of_our_own",
+            ),
+            models.Index(fields=["first_use_date"], name="vehicle_by_first_use"),
         ]
         constraints = [
             known("standing", Standing, "vehicle_standing_is_known"),

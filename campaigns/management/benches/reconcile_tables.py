@@ -48,9 +48,7 @@ class Size:
 
 
 SIZES = {
-    "small": Size(
-        stores=5, campaigns=20, open_vehicles=10_000, ledger_lines=50_000
-    ),
+    "small": Size(stores=5, campaigns=20, open_vehicles=10_000, ledger_lines=50_000),
     "full": Size(
         stores=50, campaigns=200, open_vehicles=1_000_000, ledger_lines=5_000_000
     ),
@@ -112,70 +110,167 @@ def rows_of(size: Size, words: Words) -> Iterator[Rows]:
     mailed = f"({LETTERS_FROM} + ({campaign} * {LETTERS_EVERY}) % 420)"
     is_open = f"n < {size.open_vehicles}"
     at, none = words.moment(), "''"
-    yield Rows(Store, stores, "", {
-        "id": "n + 1", "code": "'B' || " + words.padded("n", 3), "name": "'Store'",
-    })
+    yield Rows(
+        Store,
+        stores,
+        "",
+        {
+            "id": "n + 1",
+            "code": "'B' || " + words.padded("n", 3),
+            "name": "'Store'",
+        },
+    )
     yield Rows(books.Supplier, 1, "", {"id": "1", "code": "'OW'", "name": "'Ostby'"})
-    yield Rows(books.Earmark, campaigns, "", {
-        "id": "n + 1", "code": "'B' || " + words.padded("n", 4), "words": none,
-    })
-    yield Rows(books.Part, campaigns, "", {
-        "id": "n + 1", "number": "'OW-' || " + words.padded("n", 5),
-        "name": "'Bolt'", "supplier_id": "1", "unit_cost_cents": "1500 + 37 * n",
-        "lead_days": "7 + n % 12", "pack": "1 + (n % 3) * 2",
-    })
-    yield Rows(work.Campaign, campaigns, "", {
-        "id": "n + 1", "code": "'B' || " + words.padded("n", 4), "maker": "'Ostby'",
-        "maker_number": words.padded("n", 5), "title": "'Seat rail bolts'",
-        "campaign_class": "'safety'", "state": "'running'", "supplier_id": "1",
-        "earmark_id": "n + 1", "announced_on": words.day("450"),
-        "letters_on": words.day(f"{LETTERS_FROM} + ((n + 1) * {LETTERS_EVERY}) % 420"),
-        "returns_until": words.day("((n * 31) % 400) - 380"), "made_at": at,
-    })
+    yield Rows(
+        books.Earmark,
+        campaigns,
+        "",
+        {
+            "id": "n + 1",
+            "code": "'B' || " + words.padded("n", 4),
+            "words": none,
+        },
+    )
+    yield Rows(
+        books.Part,
+        campaigns,
+        "",
+        {
+            "id": "n + 1",
+            "number": "'OW-' || " + words.padded("n", 5),
+            "name": "'Bolt'",
+            "supplier_id": "1",
+            "unit_cost_cents": "1500 + 37 * n",
+            "lead_days": "7 + n % 12",
+            "pack": "1 + (n % 3) * 2",
+        },
+    )
+    yield Rows(
+        work.Campaign,
+        campaigns,
+        "",
+        {
+            "id": "n + 1",
+            "code": "'B' || " + words.padded("n", 4),
+            "maker": "'Ostby'",
+            "maker_number": words.padded("n", 5),
+            "title": "'Seat rail bolts'",
+            "campaign_class": "'safety'",
+            "state": "'running'",
+            "supplier_id": "1",
+            "earmark_id": "n + 1",
+            "announced_on": words.day("450"),
+            "letters_on": words.day(
+                f"{LETTERS_FROM} + ((n + 1) * {LETTERS_EVERY}) % 420"
+            ),
+            "returns_until": words.day("((n * 31) % 400) - 380"),
+            "made_at": at,
+        },
+    )
     yield Rows(work.Remedy, campaigns, "", {"id": "n + 1", "campaign_id": "n + 1"})
-    yield Rows(work.Variant, campaigns, "", {
-        "id": "n + 1", "remedy_id": "n + 1", "code": "'A'", "title": "'All'",
-    })
-    yield Rows(work.VariantPart, campaigns, "", {
-        "id": "n + 1", "variant_id": "n + 1", "part_id": "n + 1",
-        "share_basis_points": "CASE WHEN n % 5 = 0 THEN 3000 ELSE 10000 END",
-    })
-    yield Rows(fleet.Vehicle, size.vehicles, "", {
-        "id": "n + 1", "vin": "'1U0KTRA4' || " + words.padded("n", 9),
-        "store_id": store, "kind": "'light'", "model_year": "2014 + (n * 7) % 11",
-        "line": "'Corvane'", "engine": "'T15'",
-        "odometer": "(n * 37) % 120000",
-        "first_use_date": words.day("(n * 13) % 3000"),
-        "standing": "CASE WHEN n % 67 = 0 THEN 'new' ELSE 'customer' END",
-        "created_at": at, "changed_at": at,
-    })
-    yield Rows(work.CampaignVehicle, size.vehicles, "", {
-        "id": "n + 1", "campaign_id": campaign, "vehicle_id": "n + 1",
-        "store_id": store, "outcome": "'in'", "added_on": words.day("450"),
-        "work_state": f"CASE WHEN {is_open} THEN 'open' WHEN n % 4 = 0"
-        " THEN 'remedied_elsewhere' ELSE 'remedied_here' END",
-        "reach": "CASE WHEN n % 31 = 0 THEN 'exported' ELSE 'reachable' END",
-        "first_asked_on": f"CASE WHEN {is_open} AND n % 50 > 2 THEN NULL"
-        f" WHEN NOT ({is_open}) AND n % 4 = 0 THEN NULL ELSE "
-        + words.day(f"(n * 17) % {mailed}") + " END",
-    })
-    yield Rows(work.StateChange, size.vehicles, "", {
-        "id": "n + 1", "campaign_vehicle_id": "n + 1", "before": none,
-        "after": "'open'", "effective_on": words.day("450"), "recorded_at": at,
-        "why": "'Match'",
-    })
-    yield Rows(work.StateChange, size.vehicles, f"NOT ({is_open})", {
-        "id": f"{size.vehicles} + n + 1", "campaign_vehicle_id": "n + 1",
-        "before": "'open'", "after": "CASE WHEN n % 4 = 0 THEN 'remedied_elsewhere'"
-        " ELSE 'remedied_here' END",
-        "effective_on": words.day(f"(n * 17) % {mailed}"), "recorded_at": at,
-        "why": "'Done'",
-    })
-    yield Rows(work.ReachFact, size.vehicles, "n % 31 = 0", {
-        "id": "n + 1", "campaign_vehicle_id": "n + 1", "reach": "'exported'",
-        "effective_on": words.day(f"(n * 3) % {mailed}"), "recorded_at": at,
-        "source": "'List'",
-    })
+    yield Rows(
+        work.Variant,
+        campaigns,
+        "",
+        {
+            "id": "n + 1",
+            "remedy_id": "n + 1",
+            "code": "'A'",
+            "title": "'All'",
+        },
+    )
+    yield Rows(
+        work.VariantPart,
+        campaigns,
+        "",
+        {
+            "id": "n + 1",
+            "variant_id": "n + 1",
+            "part_id": "n + 1",
+            "share_basis_points": "CASE WHEN n % 5 = 0 THEN 3000 ELSE 10000 END",
+        },
+    )
+    yield Rows(
+        fleet.Vehicle,
+        size.vehicles,
+        "",
+        {
+            "id": "n + 1",
+            "vin": "'1U0KTRA4' || " + words.padded("n", 9),
+            "store_id": store,
+            "kind": "'light'",
+            "model_year": "2014 + (n * 7) % 11",
+            "line": "'Corvane'",
+            "engine": "'T15'",
+            "odometer": "(n * 37) % 120000",
+            "first_use_date": words.day("(n * 13) % 3000"),
+            "standing": "CASE WHEN n % 67 = 0 THEN 'new' ELSE 'customer' END",
+            "created_at": at,
+            "changed_at": at,
+        },
+    )
+    yield Rows(
+        work.CampaignVehicle,
+        size.vehicles,
+        "",
+        {
+            "id": "n + 1",
+            "campaign_id": campaign,
+            "vehicle_id": "n + 1",
+            "store_id": store,
+            "outcome": "'in'",
+            "added_on": words.day("450"),
+            "work_state": f"CASE WHEN {is_open} THEN 'open' WHEN n % 4 = 0"
+            " THEN 'remedied_elsewhere' ELSE 'remedied_here' END",
+            "reach": "CASE WHEN n % 31 = 0 THEN 'exported' ELSE 'reachable' END",
+            "first_asked_on": f"CASE WHEN {is_open} AND n % 50 > 2 THEN NULL"
+            f" WHEN NOT ({is_open}) AND n % 4 = 0 THEN NULL ELSE "
+            + words.day(f"(n * 17) % {mailed}")
+            + " END",
+        },
+    )
+    yield Rows(
+        work.StateChange,
+        size.vehicles,
+        "",
+        {
+            "id": "n + 1",
+            "campaign_vehicle_id": "n + 1",
+            "before": none,
+            "after": "'open'",
+            "effective_on": words.day("450"),
+            "recorded_at": at,
+            "why": "'Match'",
+        },
+    )
+    yield Rows(
+        work.StateChange,
+        size.vehicles,
+        f"NOT ({is_open})",
+        {
+            "id": f"{size.vehicles} + n + 1",
+            "campaign_vehicle_id": "n + 1",
+            "before": "'open'",
+            "after": "CASE WHEN n % 4 = 0 THEN 'remedied_elsewhere'"
+            " ELSE 'remedied_here' END",
+            "effective_on": words.day(f"(n * 17) % {mailed}"),
+            "recorded_at": at,
+            "why": "'Done'",
+        },
+    )
+    yield Rows(
+        work.ReachFact,
+        size.vehicles,
+        "n % 31 = 0",
+        {
+            "id": "n + 1",
+            "campaign_vehicle_id": "n + 1",
+            "reach": "'exported'",
+            "effective_on": words.day(f"(n * 3) % {mailed}"),
+            "recorded_at": at,
+            "source": "'List'",
+        },
+    )
     yield from _letters(size, words, store, campaign, mailed)
     yield from _workshop(size, words, store, campaign)
     yield from _books(size, words)
@@ -187,76 +282,187 @@ def _letters(
     """Give a first letter to each vehicle, and a reminder to those open so long."""
     cells, at = size.cells, words.moment()
     late = f"{mailed} > {REMINDER_AFTER}"
-    yield Rows(fleet.Party, 1, "", {
-        "id": "1", "store_id": "1", "name": "'Birkett'", "name_folded": "'birkett'",
-    })
-    yield Rows(fleet.Address, 1, "", {
-        "id": "1", "party_id": "1", "street": "'Quarry Road'", "since": words.day("900"),
-    })
-    yield Rows(work.LetterText, 1, "", {
-        "id": "1", "campaign_class": "'safety'", "kind": "'first'", "number": "1",
-        "subject": "'Recall'", "body": "'Text'", "effective_from": words.day("900"),
-        "made_at": at,
-    })
+    yield Rows(
+        fleet.Party,
+        1,
+        "",
+        {
+            "id": "1",
+            "store_id": "1",
+            "name": "'Birkett'",
+            "name_folded": "'birkett'",
+        },
+    )
+    yield Rows(
+        fleet.Address,
+        1,
+        "",
+        {
+            "id": "1",
+            "party_id": "1",
+            "street": "'Quarry Road'",
+            "since": words.day("900"),
+        },
+    )
+    yield Rows(
+        work.LetterText,
+        1,
+        "",
+        {
+            "id": "1",
+            "campaign_class": "'safety'",
+            "kind": "'first'",
+            "number": "1",
+            "subject": "'Recall'",
+            "body": "'Text'",
+            "effective_from": words.day("900"),
+            "made_at": at,
+        },
+    )
     for number, kind in ((1, "first"), (2, "reminder")):
         after = REMINDER_AFTER * (number - 1)
-        yield Rows(work.LetterRound, cells, "" if number == 1 else late, {
-            "id": f"{cells * (number - 1)} + n + 1",
-            "key": f"'{kind}' || " + words.padded("n", 6), "campaign_id": campaign,
-            "store_id": store, "kind": f"'{kind}'", "number": str(number),
-            "text_id": "1", "state": "'posted'", "made_at": at,
-            "posted_on": words.day(f"{mailed} - {after}"),
-        })
+        yield Rows(
+            work.LetterRound,
+            cells,
+            "" if number == 1 else late,
+            {
+                "id": f"{cells * (number - 1)} + n + 1",
+                "key": f"'{kind}' || " + words.padded("n", 6),
+                "campaign_id": campaign,
+                "store_id": store,
+                "kind": f"'{kind}'",
+                "number": str(number),
+                "text_id": "1",
+                "state": "'posted'",
+                "made_at": at,
+                "posted_on": words.day(f"{mailed} - {after}"),
+            },
+        )
         found = "" if number == 1 else f"{late} AND n < {size.open_vehicles}"
-        yield Rows(work.Letter, size.vehicles, found, {
-            "id": f"{size.vehicles * (number - 1)} + n + 1",
-            "letter_round_id": f"{cells * (number - 1)} + n % {cells} + 1",
-            "campaign_vehicle_id": "n + 1", "party_id": "1", "address_id": "1",
-            "code": f"'{number}' || " + words.padded("n", 10), "position": "n",
-            "printed_on": words.day(f"{mailed} - {after}"),
-            "posted_on": words.day(f"{mailed} - {after}"),
-        })
+        yield Rows(
+            work.Letter,
+            size.vehicles,
+            found,
+            {
+                "id": f"{size.vehicles * (number - 1)} + n + 1",
+                "letter_round_id": f"{cells * (number - 1)} + n % {cells} + 1",
+                "campaign_vehicle_id": "n + 1",
+                "party_id": "1",
+                "address_id": "1",
+                "code": f"'{number}' || " + words.padded("n", 10),
+                "position": "n",
+                "printed_on": words.day(f"{mailed} - {after}"),
+                "posted_on": words.day(f"{mailed} - {after}"),
+            },
+        )
 
 
 def _workshop(size: Size, words: Words, store: str, campaign: str) -> Iterator[Rows]:
     """Give bookings, people who wait, open work, and the work that was done."""
     at, is_open = words.moment(), f"n < {size.open_vehicles}"
     booked, waits = "n % 50 = 1", "n % 50 = 2"
-    yield Rows(work.Visit, size.open_vehicles, booked, {
-        "id": "n + 1", "key": "'v' || n", "store_id": store, "vehicle_id": "n + 1",
-        "on": words.day("-(n % 29)"), "state": "'booked'", "booked_at": at,
-    })
-    yield Rows(work.VisitJob, size.open_vehicles, booked, {
-        "id": "n + 1", "visit_id": "n + 1", "campaign_vehicle_id": "n + 1",
-        "variant_id": campaign, "live": "true",
-    })
-    yield Rows(work.PartRequest, size.open_vehicles, waits, {
-        "id": "n + 1", "campaign_vehicle_id": "n + 1", "asked_on": words.day("n % 20"),
-        "met_at_once": "false", "state": "'waiting'", "key": "'q' || n",
-        "recorded_at": at,
-    })
+    yield Rows(
+        work.Visit,
+        size.open_vehicles,
+        booked,
+        {
+            "id": "n + 1",
+            "key": "'v' || n",
+            "store_id": store,
+            "vehicle_id": "n + 1",
+            "on": words.day("-(n % 29)"),
+            "state": "'booked'",
+            "booked_at": at,
+        },
+    )
+    yield Rows(
+        work.VisitJob,
+        size.open_vehicles,
+        booked,
+        {
+            "id": "n + 1",
+            "visit_id": "n + 1",
+            "campaign_vehicle_id": "n + 1",
+            "variant_id": campaign,
+            "live": "true",
+        },
+    )
+    yield Rows(
+        work.PartRequest,
+        size.open_vehicles,
+        waits,
+        {
+            "id": "n + 1",
+            "campaign_vehicle_id": "n + 1",
+            "asked_on": words.day("n % 20"),
+            "met_at_once": "false",
+            "state": "'waiting'",
+            "key": "'q' || n",
+            "recorded_at": at,
+        },
+    )
     done = f"NOT ({is_open}) AND n % 4 <> 0"
-    yield Rows(work.Repair, size.vehicles, f"{done} OR n % 1000 = 5", {
-        "id": "n + 1", "key": "'r' || n", "store_id": store, "vehicle_id": "n + 1",
-        "campaign_vehicle_id": "n + 1", "variant_id": campaign,
-        "repair_order": "'R' || n", "opened_at": at,
-        "state": f"CASE WHEN {is_open} THEN 'open' ELSE 'completed' END",
-        "outcome": f"CASE WHEN {is_open} THEN '' ELSE 'remedied' END",
-        "odometer": "1000", "done_on": words.day("n % 100"),
-    })
-    yield Rows(books.CostLayer, size.cells, "", {
-        "id": "n + 1", "store_id": store, "part_id": campaign, "source": "'b'",
-        "unit_cost_cents": "1500", "quantity": "100000", "received_on": words.day("400"),
-    })
-    yield Rows(books.Movement, size.ledger_lines // 2, "", {
-        "id": "n + 1", "key": "'m' || n", "kind": "'receive'", "store_id": store,
-        "recorded_at": at, "effective_on": words.day("n % 400"),
-    })
-    yield Rows(work.PartFitted, size.vehicles, f"{done} AND n % 5 <> 1", {
-        "id": "n + 1", "repair_id": "n + 1", "part_id": campaign,
-        "layer_id": f"n % {size.cells} + 1", "movement_id": "1", "quantity": "1",
-        "unit_cost_cents": "1500", "payer": "'manufacturer'",
-    })
+    yield Rows(
+        work.Repair,
+        size.vehicles,
+        f"{done} OR n % 1000 = 5",
+        {
+            "id": "n + 1",
+            "key": "'r' || n",
+            "store_id": store,
+            "vehicle_id": "n + 1",
+            "campaign_vehicle_id": "n + 1",
+            "variant_id": campaign,
+            "repair_order": "'R' || n",
+            "opened_at": at,
+            "state": f"CASE WHEN {is_open} THEN 'open' ELSE 'completed' END",
+            "outcome": f"CASE WHEN {is_open} THEN '' ELSE 'remedied' END",
+            "odometer": "1000",
+            "done_on": words.day("n % 100"),
+        },
+    )
+    yield Rows(
+        books.CostLayer,
+        size.cells,
+        "",
+        {
+            "id": "n + 1",
+            "store_id": store,
+            "part_id": campaign,
+            "source": "'b'",
+            "unit_cost_cents": "1500",
+            "quantity": "100000",
+            "received_on": words.day("400"),
+        },
+    )
+    yield Rows(
+        books.Movement,
+        size.ledger_lines // 2,
+        "",
+        {
+            "id": "n + 1",
+            "key": "'m' || n",
+            "kind": "'receive'",
+            "store_id": store,
+            "recorded_at": at,
+            "effective_on": words.day("n % 400"),
+        },
+    )
+    yield Rows(
+        work.PartFitted,
+        size.vehicles,
+        f"{done} AND n % 5 <> 1",
+        {
+            "id": "n + 1",
+            "repair_id": "n + 1",
+            "part_id": campaign,
+            "layer_id": f"n % {size.cells} + 1",
+            "movement_id": "1",
+            "quantity": "1",
+            "unit_cost_cents": "1500",
+            "payer": "'manufacturer'",
+        },
+    )
 
 
 def _books(size: Size, words: Words) -> Iterator[Rows]:
@@ -279,38 +485,94 @@ def _books(size: Size, words: Words) -> Iterator[Rows]:
     )
     half = size.ledger_lines // 2
     for side, (account, quantity) in enumerate(sides):
-        yield Rows(books.Entry, half, "", {
-            "id": f"{half * side} + n + 1", "movement_id": "n + 1", "store_id": store,
-            "part_id": part, "earmark_id": part,
-            "account": account if side else f"'{account}'", "quantity": quantity,
-            "layer_id": f"{cell} + 1",
-        })
-    yield Rows(books.Reservation, half // 8, "", {
-        "id": "n + 1", "key": "'h' || n", "store_id": store, "part_id": part,
-        "earmark_id": part, "quantity": "1", "subject": "'visit_job:' || n",
-        "state": "CASE WHEN n % 40 = 0 THEN 'held' WHEN n % 300 = 1 THEN 'promised'"
-        " ELSE 'settled' END",
-        "needed_on": words.day("-(n % 29)"), "made_at": at,
-    })
-    yield Rows(books.PurchaseOrder, half // 25, "", {
-        "id": "n + 1", "store_id": store, "supplier_id": "1", "number": "n + 1",
-        "key": "'o' || n", "earmark_id": part, "made_at": at,
-        "state": "CASE WHEN n % 20 = 0 THEN 'sent' ELSE 'received' END",
-    })
-    yield Rows(books.OrderLine, half // 25, "", {
-        "id": "n + 1", "order_id": "n + 1", "part_id": part, "quantity": "10",
-        "received": "CASE WHEN n % 20 = 0 THEN 0 ELSE 10 END",
-        "unit_cost_cents": "1500", "expected_on": words.day("-(n % 23)"),
-    })
-    yield Rows(books.Shipment, half // 25, "n % 40 = 0", {
-        "id": "n + 1", "store_id": store, "supplier_id": "1", "number": "'s' || n",
-        "earmark_id": part, "announced_on": words.day("3"),
-        "expected_on": words.day("-(n % 11)"),
-    })
-    yield Rows(books.ShipmentLine, half // 25, "n % 40 = 0", {
-        "id": "n + 1", "shipment_id": "n + 1", "part_id": part, "sent": "4",
-        "order_line_id": "n + 1",
-    })
+        yield Rows(
+            books.Entry,
+            half,
+            "",
+            {
+                "id": f"{half * side} + n + 1",
+                "movement_id": "n + 1",
+                "store_id": store,
+                "part_id": part,
+                "earmark_id": part,
+                "account": account if side else f"'{account}'",
+                "quantity": quantity,
+                "layer_id": f"{cell} + 1",
+            },
+        )
+    yield Rows(
+        books.Reservation,
+        half // 8,
+        "",
+        {
+            "id": "n + 1",
+            "key": "'h' || n",
+            "store_id": store,
+            "part_id": part,
+            "earmark_id": part,
+            "quantity": "1",
+            "subject": "'visit_job:' || n",
+            "state": "CASE WHEN n % 40 = 0 THEN 'held' WHEN n % 300 = 1 THEN 'promised'"
+            " ELSE 'settled' END",
+            "needed_on": words.day("-(n % 29)"),
+            "made_at": at,
+        },
+    )
+    yield Rows(
+        books.PurchaseOrder,
+        half // 25,
+        "",
+        {
+            "id": "n + 1",
+            "store_id": store,
+            "supplier_id": "1",
+            "number": "n + 1",
+            "key": "'o' || n",
+            "earmark_id": part,
+            "made_at": at,
+            "state": "CASE WHEN n % 20 = 0 THEN 'sent' ELSE 'received' END",
+        },
+    )
+    yield Rows(
+        books.OrderLine,
+        half // 25,
+        "",
+        {
+            "id": "n + 1",
+            "order_id": "n + 1",
+            "part_id": part,
+            "quantity": "10",
+            "received": "CASE WHEN n % 20 = 0 THEN 0 ELSE 10 END",
+            "unit_cost_cents": "1500",
+            "expected_on": words.day("-(n % 23)"),
+        },
+    )
+    yield Rows(
+        books.Shipment,
+        half // 25,
+        "n % 40 = 0",
+        {
+            "id": "n + 1",
+            "store_id": store,
+            "supplier_id": "1",
+            "number": "'s' || n",
+            "earmark_id": part,
+            "announced_on": words.day("3"),
+            "expected_on": words.day("-(n % 11)"),
+        },
+    )
+    yield Rows(
+        books.ShipmentLine,
+        half // 25,
+        "n % 40 = 0",
+        {
+            "id": "n + 1",
+            "shipment_id": "n + 1",
+            "part_id": part,
+            "sent": "4",
+            "order_line_id": "n + 1",
+        },
+    )
 
 
 BALANCES = """
