@@ -27,7 +27,7 @@ def _keep(row: str) -> str:
 
 def _touches(event: str) -> str:
     """Leave letters alone that are only being drawn up."""
-    match event.split()[0]:
+    match event.split(maxsplit=1)[0]:
         case "INSERT":
             return "NEW.posted_on IS NOT NULL"
         case "DELETE":

@@ -71,6 +71,10 @@ class Replenishment(models.Model):
         return f"{self.store_id} {self.part_id} {self.kind} {self.quantity}"
 
 
+class ReckoningQuerySet(StoreScopedQuerySet["Reckoning"]):
+    """Marks of runs, by store."""
+
+
 class Reckoning(models.Model):
     """On which day the proposals of a store were worked out last, and what was seen.
 
@@ -80,6 +84,8 @@ class Reckoning(models.Model):
     store = models.OneToOneField(Store, on_delete=models.PROTECT, related_name="+")
     worked_on = models.DateField()
     seen_until = models.DateTimeField()
+
+    objects = ReckoningQuerySet.as_manager()
 
     class Meta:
         ordering = ["store"]

@@ -26,6 +26,7 @@ from campaigns.queries.idle import (
     open_groups,
     sort_campaigns,
 )
+from campaigns.queries.plans import by_index
 from campaigns.queries.records import records_of
 from campaigns.queries.remedies import ALL
 from campaigns.queries.variants import variant_of
@@ -97,12 +98,26 @@ def wanted_of(
 
     ``remedies`` by campaign id. See ``count_idle`` for who is expected.
     """
+    with by_index():
+        return _read(
+            campaigns=campaigns, remedies=remedies, store_ids=store_ids, today=today
+        )
+
+
+def _read(
+    *,
+    campaigns: Collection[Campaign],
+    remedies: Mapping[int, Remedy],
+    store_ids: Collection[int],
+    today: dt.date,
+) -> Wanted:
     ids = [one.pk for one in campaigns]
     rows = CampaignVehicle.objects.filter(campaign__in=ids, store__in=store_ids)
     groups = open_groups(rows)
     sorted_ = sort_campaigns(campaigns, remedies, today)
     idle = count_idle(
         rows=rows,
+        store_ids=store_ids,
         groups=groups,
         campaigns=campaigns,
         sorted_=sorted_,

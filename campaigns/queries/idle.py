@@ -9,15 +9,14 @@ work. Where the variant or a limit depends on the vehicle, each row is tested.
 from __future__ import annotations
 
 from collections import Counter
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
-from django.db import connection, transaction
 from django.db.models import Case, Count, DateField, Exists, F, OuterRef, Q, Value, When
 
 from campaigns.models import CampaignVehicle, PartRequest, Repair, VisitJob
+from campaigns.queries.plans import in_index_order
 from campaigns.queries.records import start_days
 from campaigns.queries.remedies import limits_of
 from campaigns.queries.variants import variant_of
@@ -35,7 +34,7 @@ from vehicles.rules.standing import Standing
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Collection, Iterator, Mapping
+    from collections.abc import Collection, Mapping
 
     from django.db.models import QuerySet
 
@@ -161,24 +160,6 @@ def _bought_before(day: dt.date, years: int) -> dt.date:
 # Asking the database ----------------------------------------------------------------
 
 
-@contextmanager
-def index_order() -> Iterator[None]:
-    """Have PostgreSQL group in the order of an index while this lasts.
-
-    It reckons a hash to be cheaper where reading the index alone is three times as
-    fast. Queries within must be read to their end there.
-    """
-    if connection.vendor != "postgresql":
-        yield
-        return
-    with transaction.atomic(), connection.cursor() as cursor:
-        for name in ("enable_hashagg", "enable_seqscan"):
-            cursor.execute(f"SET LOCAL {name} = off")
-        yield
-        for name in ("enable_hashagg", "enable_seqscan"):
-            cursor.execute(f"SET LOCAL {name} TO DEFAULT")
-
-
 def open_groups(rows: QuerySet[CampaignVehicle]) -> list[OpenGroup]:
     """Count the open vehicles of these rows by state, reach and letters."""
     groups: Any = (
@@ -190,13 +171,14 @@ def open_groups(rows: QuerySet[CampaignVehicle]) -> list[OpenGroup]:
         )
         .annotate(n=Count("*"), asked=Count("first_asked_on"))
     )  # fmt: skip
-    with index_order():
+    with in_index_order():
         return [OpenGroup(*row[:8], row[7] - row[8]) for row in groups]
 
 
 def count_idle(
     *,
     rows: QuerySet[CampaignVehicle],
+    store_ids: Collection[int],
     groups: Collection[OpenGroup],
     campaigns: Collection[Campaign],
     sorted_: Sorted,
@@ -218,17 +200,19 @@ def count_idle(
     expected = rows.filter(_open_now(), reach=Reach.REACHABLE)
     if one_way:
         mine = expected.filter(campaign__in=one_way)
-        _take_off(idle, mine, one_way, sorted_.past)
+        _take_off(idle, mine, one_way, sorted_.past, store_ids)
     several = [one for one in sorted_.several if one.pk not in over]
     if several:
         _count_each(idle, expected, several, remedies, today)
     return idle
 
 
-def _open_now() -> Q:
-    return Q(work_state__in=STILL_OPEN) & (
-        ~Q(work_state=WorkState.TO_VERIFY) | Q(on_list=True)
+def _open_now(link: str = "") -> Q:
+    """Give the test of a vehicle that wants work for sure, seen over a link."""
+    listed = ~Q(**{f"{link}work_state": WorkState.TO_VERIFY}) | Q(
+        **{f"{link}on_list": True}
     )
+    return Q(**{f"{link}work_state__in": STILL_OPEN}) & listed
 
 
 def _take_off(
@@ -236,6 +220,7 @@ def _take_off(
     mine: QuerySet[CampaignVehicle],
     one_way: Mapping[int, int | None],
     past: Mapping[int, dt.date],
+    store_ids: Collection[int],
 ) -> None:
     """Take the few off that are otherwise: own, past the years, arranged."""
     latest_cut = max(past.values(), default=None)
@@ -257,16 +242,57 @@ def _take_off(
         idle.add(place, latest, first, -n)
         if not arranged and not is_past(campaign, used):
             idle.own[place, planned] += n
-    customers = mine.filter(vehicle__standing=Standing.CUSTOMER).annotate(old=old)
-    arranged_rows = customers.filter(pk__in=arranged_ids())
-    taken = [(arranged_rows, False)]
-    if latest_cut is not None:
-        taken.append((customers.filter(vehicle__first_use_date__lt=latest_cut), True))
-    for some, because_past in taken:
-        groups: Any = some.order_by().values_list(*_PLACE, "old").annotate(n=Count("*"))
-        for store, campaign, latest, first, used, n in groups:
-            if is_past(campaign, used) is because_past:
-                idle.add((store, campaign, one_way[campaign]), latest, first, -n)
+    for place_days, used, n in _arranged_customers(one_way, store_ids):
+        if not is_past(place_days[1], used):
+            idle.add((*place_days[:2], one_way[place_days[1]]), *place_days[2:], -n)
+    if latest_cut is None:
+        return
+    customers: Any = (
+        mine.filter(
+            vehicle__standing=Standing.CUSTOMER, vehicle__first_use_date__lt=latest_cut
+        )
+        .order_by()
+        .values_list(*_PLACE, "vehicle__first_use_date")
+        .annotate(n=Count("*"))
+    )
+    for store, campaign, latest, first, used, n in customers:
+        if is_past(campaign, used):
+            idle.add((store, campaign, one_way[campaign]), latest, first, -n)
+
+
+def _arranged_customers(
+    one_way: Collection[int], store_ids: Collection[int]
+) -> list[tuple[tuple[Any, ...], dt.date | None, int]]:
+    """Count the expected vehicles of customers that are booked, wait, or are in work.
+
+    Asked from the side of what is arranged, which is little beside the population; a
+    vehicle that is in two of these counts once.
+    """
+    link = "campaign_vehicle__"
+    names = [f"{link}{name}" for name in _PLACE]
+    seen: dict[int, tuple[Any, ...]] = {}
+    for rows in _arranged_rows():
+        told = rows.filter(
+            _open_now(link),
+            campaign_vehicle__reach=Reach.REACHABLE,
+            campaign_vehicle__store__in=store_ids,
+            campaign_vehicle__vehicle__standing=Standing.CUSTOMER,
+        ).values_list("campaign_vehicle_id", *names, f"{link}vehicle__first_use_date")
+        seen.update((row[0], row[1:]) for row in told if row[2] in one_way)
+    return [(row[:4], row[4], n) for row, n in Counter(seen.values()).items()]
+
+
+def _arranged_rows() -> tuple[QuerySet[Any], ...]:
+    """Give the bookings, the people who wait, and the open repairs of campaigns."""
+    return (
+        VisitJob.objects.filter(
+            campaign_vehicle__isnull=False, live=True, visit__state__in=COMING
+        ).order_by(),
+        PartRequest.objects.filter(state__in=WAITING).order_by(),
+        Repair.objects.filter(
+            campaign_vehicle__isnull=False, state=RepairState.OPEN
+        ).order_by(),
+    )
 
 
 def _first_use_if_before(day: dt.date | None) -> Case:
@@ -279,24 +305,8 @@ def _first_use_if_before(day: dt.date | None) -> Case:
     return Case(*whens, default=Value(None), output_field=DateField())
 
 
-def arranged_ids() -> QuerySet[Any]:
-    """Give the ids of vehicles that are booked, wait, or are in the workshop."""
-    booked = VisitJob.objects.filter(
-        campaign_vehicle__isnull=False, live=True, visit__state__in=COMING
-    )
-    waits = PartRequest.objects.filter(state__in=WAITING)
-    at_work = Repair.objects.filter(
-        campaign_vehicle__isnull=False, state=RepairState.OPEN
-    )
-    first, *others = (
-        rows.order_by().values_list("campaign_vehicle_id")
-        for rows in (booked, waits, at_work)
-    )
-    return first.union(*others)
-
-
 def _arranged() -> Q:
-    """Give the same as a test of one row."""
+    """Give the test of a vehicle that is booked, waits, or is in the workshop."""
     mine = {"campaign_vehicle": OuterRef("pk")}
     return (
         Q(Exists(VisitJob.objects.filter(live=True, visit__state__in=COMING, **mine)))

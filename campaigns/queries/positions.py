@@ -13,7 +13,13 @@ from campaigns.models import Campaign, Remedy, ScheduledItem, VisitJob
 from campaigns.queries.demand import Wanted, wanted_of
 from campaigns.queries.experience import experience_for, read_experience
 from campaigns.queries.remedies import ALL, load_remedies
-from campaigns.queries.uses import PartUse, UseOf, item_uses, part_uses
+from campaigns.queries.uses import (
+    PartUse,
+    UseOf,
+    item_uses,
+    part_uses,
+    takers_of,
+)
 from campaigns.rules.lifecycle import CampaignState, VisitState
 from dealership.rules.money import return_credit_cents, share_of_basis_points
 from inventory.forecasting.demand import CertainUse, ScheduledUse
@@ -87,6 +93,7 @@ class House:
     parts: Mapping[int, Part]
     current: Mapping[int, int]
     experience: Mapping[Scope, Experience]
+    by_earmark: Mapping[int, Campaign]
 
     def current_part(self, part_id: int) -> int:
         """Give the number that is ordered today in place of this one."""
@@ -117,6 +124,7 @@ def read_house() -> House:
         parts=parts,
         current={pk: current_of(pk, chain) for pk in chain},
         experience=read_experience(),
+        by_earmark={one.earmark_id: one for one in campaigns.values()},
     )
 
 
@@ -138,10 +146,12 @@ def cases_of(
     uses = _uses(house, wanted, today)
     stock = _stock(house, store_ids)
     served = _item_uses(house, stores)
+    by_store: dict[int, set[int]] = defaultdict(set)
+    for store_id, part_id in (*uses, *stock, *served):
+        by_store[store_id].add(part_id)
     cases = {}
     for store in stores:
-        ids = {part for at, part in (*uses, *stock, *served) if at == store.pk}
-        for part_id in sorted(ids):
+        for part_id in sorted(by_store[store.pk]):
             key = store.pk, part_id
             case = _case(
                 house,
@@ -160,6 +170,7 @@ def cases_of(
 def _uses(house: House, wanted: Wanted, today: dt.date) -> dict[Key, list[UseOf]]:
     """Spread what each campaign wants over the parts that its remedy takes."""
     found: dict[Key, list[UseOf]] = defaultdict(list)
+    takers = {pk: takers_of(remedy) for pk, remedy in house.remedies.items()}
     for store_id, campaign_id in sorted(wanted.cells()):
         remedy = house.remedies.get(campaign_id)
         if remedy is None:
@@ -176,6 +187,7 @@ def _uses(house: House, wanted: Wanted, today: dt.date) -> dict[Key, list[UseOf]
                 store_id=store_id,
                 campaign_class=campaign.campaign_class,
             ),
+            takers=takers[campaign_id],
         ):
             found[store_id, house.current_part(one.part_id)].append(one)
     return found
@@ -267,12 +279,17 @@ def _certain(one: PartUse, day: dt.date, pieces: int) -> CertainUse:
 
 def _return_campaign(house: House, stock: _Stock, today: dt.date) -> Campaign | None:
     """Find the campaign whose pocket has pieces to spare and whose last day is next."""
+    pockets = (
+        house.by_earmark.get(earmark_id)
+        for earmark_id, pieces in stock.spare.items()
+        if earmark_id is not None and pieces > 0
+    )
     found = [
         one
-        for one in house.campaigns.values()
-        if one.returns_until is not None
+        for one in pockets
+        if one is not None
+        and one.returns_until is not None
         and one.returns_until >= today
-        and stock.spare.get(one.earmark_id, 0) > 0
     ]
     return min(found, key=lambda one: (one.returns_until, one.code), default=None)
 

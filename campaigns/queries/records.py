@@ -25,6 +25,7 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 
 from campaigns.models import CampaignVehicle, ReachFact, StateChange
+from campaigns.queries.plans import in_index_order
 from campaigns.rules.lifecycle import Reach, WorkState
 from vehicles.rules.standing import Standing
 
@@ -166,7 +167,8 @@ def _asked(watched: QuerySet[CampaignVehicle]) -> list[Group]:
         .values_list(*_PLACE, "first_asked_on")
         .annotate(n=Count("*"))
     )
-    return [(*row[:5], True, row[5]) for row in rows]
+    with in_index_order():
+        return [(*row[:5], True, row[5]) for row in rows]
 
 
 def _gone(watched: QuerySet[CampaignVehicle]) -> list[Group]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from campaigns.queries.remedies import ALL
 from inventory.forecasting.demand import CampaignUse, CertainUse, Cohort
@@ -39,6 +39,10 @@ class Takes:
     pieces: int
     share: float
     conditional: bool
+
+
+Takers: TypeAlias = dict[int, dict[Takes, list[int | None]]]
+"""By part: the variants that take it alike; None stands for those not told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,10 +112,12 @@ def part_uses(
     cell: Cell,
     today: dt.date,
     experience: Experience | None = None,
+    takers: Takers | None = None,
 ) -> list[UseOf]:
     """Spread one campaign's vehicles at one store over the parts of its remedy.
 
     ``experience`` is what closed campaigns taught, None where they are too few.
+    ``takers`` (see ``takers_of``) are worked out here where they are not given.
 
     Variants that take a part alike are one use; where there are several, each is named
     after its variants.
@@ -125,7 +131,7 @@ def part_uses(
         experience=experience or built_in(_age(record, today)),
     )
     found = []
-    for part_id, alike in sorted(_takers(remedy).items()):
+    for part_id, alike in sorted((takers or takers_of(remedy)).items()):
         for takes, variants in alike.items():
             one = _use(at, part_id, takes, variants)
             if one is not None:
@@ -178,7 +184,7 @@ def _age(record: Record | None, today: dt.date) -> float | None:
     return None if mean is None else today.year - mean
 
 
-def _takers(remedy: Remedy) -> dict[int, dict[Takes, list[int | None]]]:
+def takers_of(remedy: Remedy) -> Takers:
     """Group the variants of a remedy by what they take of each part.
 
     Vehicles whose variant cannot be told are spread evenly over the variants.

@@ -10,6 +10,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -520,7 +521,12 @@ def _missed(
 
 def built_in(vehicle_age_years: float | None = None) -> Experience:
     """Give what is known before any campaign was closed; see ``cold_start_curve``."""
-    curve = cold_start_curve(usual_ultimate(vehicle_age_years))
+    return _built_in(usual_ultimate(vehicle_age_years))
+
+
+@cache  # a handful of shares; thousands of forecasts take the same curve
+def _built_in(ultimate: float) -> Experience:
+    curve = cold_start_curve(ultimate)
     return Experience(
         curve=ResponseCurve(first=curve, reminder=reminder_strength(curve))
     )

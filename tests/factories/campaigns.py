@@ -32,6 +32,7 @@ from campaigns.models import (
     PartRequest,
     Payment,
     ReachFact,
+    Reckoning,
     Remedy,
     RemedyPrice,
     Repair,
@@ -549,6 +550,17 @@ class AddressExportFactory(DjangoModelFactory[AddressExport]):
     by = factory.SubFactory(StaffFactory)
     at = NOW
     keep_until = TODAY + dt.timedelta(days=5 * 366)
+
+
+class ReckoningFactory(DjangoModelFactory[Reckoning]):
+    """A store whose proposals were worked out this morning."""
+
+    class Meta:
+        model = Reckoning
+
+    store = factory.SubFactory(StoreFactory)
+    worked_on = TODAY
+    seen_until = NOW
 
 
 class ReplenishmentFactory(DjangoModelFactory[Replenishment]):

@@ -57,6 +57,15 @@ ELSEWHERE = {
         "links of each page: tests/inventory/views/test_parts.py"
     ),
     "campaigns/queries/curve.py": ("by hand in tests/campaigns/domain/test_reports.py"),
+    "campaigns/queries/idle.py": (
+        "beside a slow reading in tests/campaigns/queries/test_demand.py"
+    ),
+    "campaigns/queries/records.py": (
+        "beside a slow reading in tests/campaigns/queries/test_demand.py"
+    ),
+    "campaigns/queries/plans.py": (
+        "every count of tests/campaigns/queries/test_demand.py, on PostgreSQL too"
+    ),
     "campaigns/queries/uses.py": (
         "beside a slow reading in tests/campaigns/queries/test_demand.py"
     ),

@@ -475,13 +475,10 @@ def _books(size: Size, words: Words) -> Iterator[Rows]:
     store = f"({cell} % {size.stores} + 1)"
     part = f"({words.part(cell, size.stores)} % {size.campaigns} + 1)"
     step = f"({words.part('n', cells)} % 100)"
+    other = f"CASE WHEN {step} < 52 THEN 'supplier' WHEN {step} < 92 THEN 'used'"
     sides = (
-        ("free", f"CASE WHEN {step} < 52 THEN 1 ELSE -1 END"),
-        (
-            f"CASE WHEN {step} < 52 THEN 'supplier' WHEN {step} < 92 THEN 'used'"
-            " ELSE 'held' END",
-            f"CASE WHEN {step} < 52 THEN -1 ELSE 1 END",
-        ),
+        ("'free'", f"CASE WHEN {step} < 52 THEN 1 ELSE -1 END"),
+        (f"{other} ELSE 'held' END", f"CASE WHEN {step} < 52 THEN -1 ELSE 1 END"),
     )
     half = size.ledger_lines // 2
     for side, (account, quantity) in enumerate(sides):
@@ -495,7 +492,7 @@ def _books(size: Size, words: Words) -> Iterator[Rows]:
                 "store_id": store,
                 "part_id": part,
                 "earmark_id": part,
-                "account": account if side else f"'{account}'",
+                "account": account,
                 "quantity": quantity,
                 "layer_id": f"{cell} + 1",
             },
@@ -575,6 +572,11 @@ def _books(size: Size, words: Words) -> Iterator[Rows]:
     )
 
 
+NUMBERS = """
+INSERT INTO numbers WITH RECURSIVE c(n) AS
+  (SELECT 0 UNION ALL SELECT n + 1 FROM c WHERE n < {last}) SELECT n FROM c
+"""
+
 BALANCES = """
 INSERT INTO inventory_balance (store_id, part_id, earmark_id, free, held, quarantine,
   transit, supplier, used, sold, returned, scrapped, variance)
@@ -596,10 +598,7 @@ def fill(size: Size, today: dt.date) -> None:
     with connection.cursor() as cursor, _bare_tables(cursor):
         most = max(size.vehicles, size.ledger_lines // 2)
         cursor.execute("CREATE TEMP TABLE numbers (n integer)")
-        cursor.execute(
-            "INSERT INTO numbers WITH RECURSIVE c(n) AS (SELECT 0 UNION ALL"
-            f" SELECT n + 1 FROM c WHERE n < {most - 1}) SELECT n FROM c"  # noqa: S608 (a number)
-        )
+        cursor.execute(NUMBERS.format(last=most - 1))
         for rows in rows_of(size, words):
             _insert(cursor, rows)
         cursor.execute(BALANCES)

@@ -29,6 +29,8 @@ from campaigns.rules.lifecycle import (
     WorkState,
 )
 from dealership.rules.refusals import Refusal
+from inventory.forecasting.response import ResponseCurve, built_in
+from inventory.forecasting.takeup import WeekCount, hazard_curve
 from inventory.rules.accounts import OrderState
 from tests.factories import campaigns as made
 from tests.factories.dealership import NOW, TODAY, StoreFactory
@@ -241,6 +243,89 @@ def test_groups_agree_with_looking_at_each_vehicle(generated):
     slow = _slow()
     assert all(slow.values()), "the generated rows reach every kind"
     assert _fast(*generated) == slow
+
+
+def _slow_letters(row):
+    return sorted(
+        letter.posted_on
+        for letter in Letter.objects.filter(campaign_vehicle=row)
+        if letter.posted_on
+        and letter.returned_on is None
+        and letter.letter_round.kind != RoundKind.INTERIM
+    )
+
+
+def test_the_days_of_letters_are_kept_beside_each_vehicle(generated):
+    """Also when a letter comes back later, or is taken away."""
+    Letter.objects.filter(pk__in=Letter.objects.values("pk")[:9]).update(
+        returned_on=TODAY
+    )
+    Letter.objects.filter(
+        pk__in=Letter.objects.order_by("-pk").values("pk")[:9]
+    ).delete()
+    written = 0
+    for row in CampaignVehicle.objects.all():
+        days = _slow_letters(row)
+        written += bool(days)
+        assert (row.first_letter_on, row.latest_letter_on) == (
+            (days[0], days[-1]) if days else (None, None)
+        )
+    assert 0 < written < CampaignVehicle.objects.count()
+
+
+def _slow_record(curve):
+    """Say of every vehicle alone whether it asked, and what the curve expected of it."""
+    asked, expected = Counter(), Counter()
+    for row in CampaignVehicle.objects.select_related("campaign", "vehicle"):
+        if row.work_state in {"removed", "to_verify"}:
+            continue
+        if row.vehicle.standing != Standing.CUSTOMER:
+            continue
+        launch = row.campaign.letters_on or row.campaign.announced_on
+        first, *_others = [*_slow_letters(row), launch]
+        latest = [launch, *_slow_letters(row)][-1]
+        until = row.first_asked_on
+        if until is None and row.work_state in {"open", "needs_repair"}:
+            fact = row.reach_facts.order_by("pk").last()
+            until = TODAY if row.reach == "reachable" else fact and fact.effective_on
+        elif until is None:
+            change = row.state_changes.order_by("pk").last()
+            until = change and change.effective_on
+        until = until or row.added_on
+        cell = row.store_id, row.campaign_id
+        asked[cell] += bool(row.first_asked_on and until >= first)
+        days, again = (until - first).days, (latest - first).days
+        letters = (0.0, again / 7) if 0 < again < days else (0.0,)
+        expected[cell] += curve.hazard(letters, 0.0, days / 7)
+    return asked, expected
+
+
+def test_records_agree_with_looking_at_each_vehicle(generated):
+    stores, campaigns = generated
+    chance = random.Random(SEED)
+    for row in CampaignVehicle.objects.exclude(reach="reachable"):
+        made.ReachFactFactory.create(
+            campaign_vehicle=row, effective_on=TODAY - chance.randrange(9) * WEEK
+        )
+    for row in CampaignVehicle.objects.exclude(work_state="open")[:20]:
+        made.StateChangeFactory.create(
+            campaign_vehicle=row, effective_on=TODAY - chance.randrange(9) * WEEK
+        )
+    later = hazard_curve([WeekCount(week=0, open_at_start=20, asked=3)])
+    built = built_in().curve
+    records = wanted_of(
+        campaigns=campaigns,
+        remedies=read_house().remedies,
+        store_ids=[one.pk for one in stores],
+        today=TODAY,
+    ).records
+    for curve in (built, ResponseCurve(first=built.first, later=later)):
+        asked, expected = _slow_record(curve)
+        assert {cell: one.asked for cell, one in records.items()} == dict(asked)
+        assert {
+            cell: one.expected(curve) for cell, one in records.items()
+        } == pytest.approx(dict(expected), abs=1e-9)
+    assert sum(asked.values()) > 0
 
 
 def test_the_whole_run_works_on_generated_rows(generated):

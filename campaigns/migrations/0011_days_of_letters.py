@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0009_proofs_of_the_books'),
+        ('campaigns', '0010_what_closed_campaigns_taught'),
         ('dealership', '0002_only_added_to'),
         ('vehicles', '0004_own_and_old_vehicles'),
     ]

@@ -6,5 +6,5 @@ from campaigns.models.letter_days import keep_letter_days
 
 
 class Migration(migrations.Migration):
-    dependencies = [("campaigns", "0010_days_of_letters")]
+    dependencies = [("campaigns", "0011_days_of_letters")]
     operations = [keep_letter_days()]
