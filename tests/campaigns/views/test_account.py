@@ -100,7 +100,7 @@ def test_nothing_running_says_where_to_begin(signed_in):
 
 
 def test_all_stores_of_a_person_together(shop, signed_in):
-    second, third = StoreFactory.create(), StoreFactory.create()
+    second, third = (StoreFactory.create(code=code) for code in ("X2", "X3"))
     for store, pieces in ((second, 2), (third, 30)):
         put_on_shelf(
             store=store,

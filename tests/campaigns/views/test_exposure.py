@@ -60,7 +60,7 @@ def test_a_filter_is_said_and_dropped(shop, desk):
 
 
 def test_all_stores_and_only_ones_own(shop, signed_in):
-    second, third = StoreFactory.create(), StoreFactory.create()
+    second, third = (StoreFactory.create(code=code) for code in ("X2", "X3"))
     for store in (second, third):
         put_on_shelf(
             store=store, part=shop.part, pieces=2, cents=1_000, campaign=shop.campaign
