@@ -19,6 +19,7 @@ from campaigns.models.letter import (
     LetterText,
 )
 from campaigns.models.outcome import Reckoning, Replenishment, Report
+from campaigns.models.payer import PayerTerms, StockAgreement
 from campaigns.models.population import (
     CampaignVehicle,
     PartRequest,
@@ -36,6 +37,7 @@ from campaigns.models.remedy import (
     VariantPart,
 )
 from campaigns.models.response import ClosedResponse, LearnedResponse
+from campaigns.models.unsold import HoldingClaim, HoldingClaimLine, UnsoldVehicle
 from campaigns.models.workshop import CheckReading, PartFitted, Repair, Visit, VisitJob
 
 
@@ -53,6 +55,8 @@ __all__ = [
     "Contact",
     "CriteriaVersion",
     "Criterion",
+    "HoldingClaim",
+    "HoldingClaimLine",
     "LearnedResponse",
     "Letter",
     "LetterCheckAnswer",
@@ -63,6 +67,7 @@ __all__ = [
     "MatchedChange",
     "PartFitted",
     "PartRequest",
+    "PayerTerms",
     "Payment",
     "ReachFact",
     "Reckoning",
@@ -73,6 +78,8 @@ __all__ = [
     "Report",
     "ScheduledItem",
     "StateChange",
+    "StockAgreement",
+    "UnsoldVehicle",
     "Variant",
     "VariantCheck",
     "VariantLabour",

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from campaigns.models import CheckReading, ClaimLine, Repair, VariantCheck
 from campaigns.models.words import PAYER_WORDS, READING_WORDS
+from campaigns.queries.payers import profile_of
 from campaigns.queries.remedies import ALL, earmarks_of, limits_of, line_payer
 from campaigns.rules.claim_amounts import (
     LineAsked,
@@ -21,7 +22,7 @@ from campaigns.rules.claim_amounts import (
 )
 from campaigns.rules.eligibility import Cover, Verdict, judge_eligibility
 from campaigns.rules.lifecycle import ClaimLineKind, Outcome, Payer, ReadingResult
-from dealership.rules.money import share_of_basis_points
+from dealership.rules.money import STANDARD_PROFILE, share_of_basis_points
 from inventory.models import Balance, Reservation
 from inventory.rules.accounts import ReservationState
 
@@ -370,11 +371,24 @@ def payer_lines(
         )
         for one in allowances
     ]
-    priced = price_claim([line for _payer, line, _fitted in asked])
-    return [
-        PayerLine(payer=payer, priced=line, part_fitted=piece)
-        for (payer, _asked, piece), line in zip(asked, priced.lines, strict=True)
-    ]
+    return _priced(repair, asked)
+
+
+def _priced(
+    repair: Repair, asked: Sequence[tuple[Payer, LineAsked, PartFitted | None]]
+) -> list[PayerLine]:
+    """Price the lines of each payer by themselves; the manufacturer rounds its way."""
+    row = repair.campaign_vehicle
+    found: dict[int, PayerLine] = {}
+    for payer in Payer:
+        mine = [(n, one) for n, one in enumerate(asked) if one[0] is payer]
+        profile = STANDARD_PROFILE
+        if row is not None and mine and payer is Payer.MANUFACTURER:
+            profile = profile_of(row.campaign.supplier_id)
+        priced = price_claim([one[1] for _n, one in mine], profile)
+        for (n, one), line in zip(mine, priced.lines, strict=True):
+            found[n] = PayerLine(payer=payer, priced=line, part_fitted=one[2])
+    return [found[n] for n in sorted(found)]
 
 
 def _held(repair: Repair) -> dict[int, int]:

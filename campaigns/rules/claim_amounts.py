@@ -14,7 +14,7 @@ from dealership.rules.money import (
     Cents,
     ExtendedLine,
     RoundingProfile,
-    add_lines,
+    fitted_lines,
 )
 from dealership.rules.refusals import Refusal
 
@@ -57,14 +57,14 @@ class PricedLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PricedClaim:
-    """A claim's lines and total.
-
-    ``rounding_cents`` is the difference that a payer who rounds the total sees.
-    """
+    """A claim's lines; they add up to its total, however the payer rounds."""
 
     lines: tuple[PricedLine, ...]
-    total_cents: Cents
-    rounding_cents: Cents
+
+    @property
+    def total_cents(self) -> Cents:
+        """Give the sum of the lines."""
+        return sum(line.claimed_cents for line in self.lines)
 
     @property
     def cost_cents(self) -> Cents:
@@ -115,13 +115,15 @@ def price_claim(
 ) -> PricedClaim:
     """Price a claim: each line rounded once on its extended amount, then added up.
 
+    A payer who rounds the total once gets lines that add up to that total.
+
     Raises NotClaimable for a line without pieces or hours, or with a figure below
     zero.
     """
     for line in lines:
         if line.quantity <= 0 or line.unit_cents < 0 or line.handling < 0:
             raise NotClaimable(line.title)
-    totals = add_lines(
+    rounded = fitted_lines(
         [
             ExtendedLine(
                 quantity=line.quantity,
@@ -135,10 +137,8 @@ def price_claim(
     return PricedClaim(
         lines=tuple(
             PricedLine(asked=line, claimed_cents=cents)
-            for line, cents in zip(lines, totals.line_cents, strict=True)
-        ),
-        total_cents=totals.total_cents,
-        rounding_cents=totals.rounding_cents,
+            for line, cents in zip(lines, rounded, strict=True)
+        )
     )
 
 

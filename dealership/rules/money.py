@@ -245,6 +245,27 @@ def add_lines(
     return Totals(line_cents=rounded, total_cents=round_cents(exact, profile.rounding))
 
 
+def fitted_lines(
+    lines: Sequence[ExtendedLine], profile: RoundingProfile = STANDARD_PROFILE
+) -> tuple[Cents, ...]:
+    """Round lines so that they always add up to what the payer works out.
+
+    Where the payer rounds the total once, each line is cut to the cent and the cents
+    that are missing go to the lines that lost most by it, the first ones first (the
+    method of largest remainders). Lines must be zero or more.
+    """
+    totals = add_lines(lines, profile)
+    if profile.rounded_on is RoundedOn.LINE:
+        return totals.line_cents
+    exact = [line.exact_cents() for line in lines]
+    cut = [int(one) for one in exact]
+    missing = totals.total_cents - sum(cut)
+    lost_most = sorted(range(len(cut)), key=lambda n: (cut[n] - exact[n], n))
+    for place in lost_most[:missing]:
+        cut[place] += 1
+    return tuple(cut)
+
+
 def return_credit_cents(
     quantity: int,
     unit_cents: Cents,

@@ -52,11 +52,12 @@ def settings_places(request: HttpRequest) -> list[Place]:
     return [
         Place(
             label=label,
-            url=reverse(f"dealership:{name}"),
-            current=request.path == reverse(f"dealership:{name}"),
+            url=url,
+            current=request.path == url,
         )
         for name, capability, label in _PLACES
         if staff.may(capability, store.pk)
+        for url in [reverse(name if ":" in name else f"dealership:{name}")]
     ]
 
 

@@ -20,6 +20,8 @@ from campaigns.models import (
     Contact,
     CriteriaVersion,
     Criterion,
+    HoldingClaim,
+    HoldingClaimLine,
     LearnedResponse,
     Letter,
     LetterCheckAnswer,
@@ -30,6 +32,7 @@ from campaigns.models import (
     MatchedChange,
     PartFitted,
     PartRequest,
+    PayerTerms,
     Payment,
     ReachFact,
     Reckoning,
@@ -40,6 +43,8 @@ from campaigns.models import (
     Report,
     ScheduledItem,
     StateChange,
+    StockAgreement,
+    UnsoldVehicle,
     Variant,
     VariantCheck,
     VariantLabour,
@@ -643,3 +648,66 @@ class BookProofFactory(DjangoModelFactory[BookProof]):
     entries = 40
     accounts = 3
     fault_count = 0
+
+
+class PayerTermsFactory(DjangoModelFactory[PayerTerms]):
+    """The standard rounding."""
+
+    class Meta:
+        model = PayerTerms
+
+    supplier = factory.SubFactory(SupplierFactory)
+
+
+class StockAgreementFactory(DjangoModelFactory[StockAgreement]):
+    """What the Act says."""
+
+    class Meta:
+        model = StockAgreement
+
+    store = factory.SubFactory(StoreFactory)
+    supplier = factory.SubFactory(SupplierFactory)
+
+
+class UnsoldVehicleFactory(DjangoModelFactory[UnsoldVehicle]):
+    class Meta:
+        model = UnsoldVehicle
+
+    campaign_vehicle = factory.SubFactory(CampaignVehicleFactory)
+    selling_price_cents = 3_000_000
+    notice_on = TODAY
+
+
+class HoldingClaimFactory(DjangoModelFactory[HoldingClaim]):
+    """A claim that waits for its payment, without lines."""
+
+    class Meta:
+        model = HoldingClaim
+
+    store = factory.SubFactory(StoreFactory)
+    campaign = factory.SubFactory(CampaignFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    key = factory.Sequence(lambda n: f"holding-{n + 1}")
+    dated = TODAY
+    terms = {
+        "monthly_rate": "0.01",
+        "base": "selling_price",
+        "start": "notice",
+        "grace_days": 0,
+        "end": "corrected",
+        "day_count": "anniversary_months",
+    }
+    made_at = NOW
+
+
+class HoldingClaimLineFactory(DjangoModelFactory[HoldingClaimLine]):
+    class Meta:
+        model = HoldingClaimLine
+
+    claim = factory.SubFactory(HoldingClaimFactory)
+    unsold = factory.SubFactory(UnsoldVehicleFactory)
+    start = TODAY
+    until = TODAY
+    months = "0.0000"
+    base_cents = 3_000_000
+    cents = 0

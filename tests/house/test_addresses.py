@@ -157,6 +157,15 @@ def claim(store):
     return {"pk": row.pk}
 
 
+def unsold(store):
+    row = c.CampaignVehicleFactory.create(vehicle__store=store)
+    return {"code": row.campaign.code, "pk": row.pk}
+
+
+def holding_claim(store):
+    return {"pk": c.HoldingClaimFactory.create(store=store).pk}
+
+
 def letter_round(store):
     pdf = ContentFile(b"%PDF-1.7", "letters.pdf")
     return {"pk": c.LetterRoundFactory.create(store=store, pdf=pdf).pk}
@@ -234,6 +243,9 @@ THINGS = {
     "campaigns:reject_claim": claim,
     "campaigns:submit_claim": claim,
     "campaigns:write_off_claim": claim,
+    "campaigns:edit_unsold": unsold,
+    "campaigns:holding_claim": holding_claim,
+    "campaigns:holding_claim_pdf": holding_claim,
     "campaigns:cancel_round": letter_round,
     "campaigns:letter_round": letter_round,
     "campaigns:register_csv": letter_round,
@@ -294,6 +306,9 @@ SHARED = {
     "campaigns:variant_facts": REMEDY,
     "campaigns:vin_list": CAMPAIGN,
     "campaigns:account": CAMPAIGN,
+    "campaigns:draw_claim": CAMPAIGN,
+    "campaigns:payer": "a manufacturer belongs to all stores; its agreement to each one",
+    "campaigns:unsold": CAMPAIGN,
     "campaigns:campaign_letters": CAMPAIGN,
     "campaigns:campaign_report": CAMPAIGN,
     "campaigns:letter_text": "texts belong to all stores",

@@ -47,6 +47,9 @@ UNIQUE = sorted(
 
 # What breaks a check that looks at more than one column, or at none by itself.
 BREAKS = {
+    "agreement_rate_at_most_all": lambda: {"rate_basis_points": 10_001},
+    "holding_claim_paid_when_settled": lambda: {"settled_on": TODAY},
+    "holding_line_runs_forwards": lambda: {"until": YESTERDAY},
     "campaign_restocking_at_most_all": lambda: {"restocking_basis_points": 10_001},
     "check_answer_has_a_reason": lambda: {"why": ""},
     "check_has_a_limit": lambda: {"low": None, "high": None},

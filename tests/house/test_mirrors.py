@@ -79,6 +79,7 @@ ELSEWHERE = {
     "campaigns/queries/account_bills.py": "tests/campaigns/queries/test_account.py",
     "campaigns/queries/account_papers.py": "tests/campaigns/queries/test_account.py",
     "campaigns/queries/account_pieces.py": "tests/campaigns/queries/test_account.py",
+    "campaigns/documents/holding.py": "tests/campaigns/views/test_holding.py",
     "campaigns/views/money_places.py": (
         "links of each page: tests/campaigns/views/test_proofs.py"
     ),

@@ -21,7 +21,7 @@ def test_parts_with_handling_and_labour():
     """By hand: 2 x 18.25 x 1.30 = 47.45; 0.7 h x 142.50 = 99.75; total 147.20."""
     claim = claim_amounts.price_claim([PART, LABOUR])
     assert [line.claimed_cents for line in claim.lines] == [4745, 9975]
-    assert (claim.total_cents, claim.rounding_cents) == (14720, 0)
+    assert claim.total_cents == 14720
     assert claim.cost_cents == 3650
     assert claim.total_of(ClaimLineKind.LABOUR) == 9975
     assert claim.total_of(ClaimLineKind.SUBLET) == 0
@@ -43,8 +43,8 @@ def test_ten_lines_by_the_payers_profile(rounding, rounded_on, total):
     profile = RoundingProfile(rounding=rounding, rounded_on=rounded_on)
     claim = claim_amounts.price_claim([line] * 10, profile)
     assert claim.total_cents == total
-    printed = sum(one.claimed_cents for one in claim.lines)
-    assert printed + claim.rounding_cents == total
+    assert {one.claimed_cents for one in claim.lines} <= {2372, 2373}
+    assert claim.lines[0].claimed_cents == (2372 if total == 23720 else 2373)
 
 
 def test_work_by_others_is_claimed_at_its_bill():

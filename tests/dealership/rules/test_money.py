@@ -9,7 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dealership.rules import money
-from dealership.rules.money import DayCount, ExtendedLine, RoundedOn, Rounding
+from dealership.rules.money import (
+    DayCount,
+    ExtendedLine,
+    RoundedOn,
+    Rounding,
+    RoundingProfile,
+)
 
 
 CENTS = st.integers(-money.LARGEST_CENTS, money.LARGEST_CENTS)
@@ -139,6 +145,34 @@ def test_ten_lines_in_each_profile(rounding, rounded_on, total, left):
     totals = money.add_lines([line] * 10, profile)
     assert (totals.total_cents, totals.rounding_cents) == (total, left)
     assert sum(totals.line_cents) + totals.rounding_cents == totals.total_cents
+
+
+def test_lines_add_up_to_a_total_rounded_once():
+    """By hand: ten lines of 23.725 are 237.25; five of them get the half cents."""
+    line = ExtendedLine(quantity=1, unit_cents=1825, markup=Decimal("0.30"))
+    profile = RoundingProfile(rounded_on=RoundedOn.TOTAL)
+    assert money.fitted_lines([line] * 10, profile) == (2373,) * 5 + (2372,) * 5
+    assert money.fitted_lines([line] * 10) == (2373,) * 10
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 99), st.integers(0, 99_999), st.integers(0, 9_999)),
+        max_size=12,
+    ),
+    st.sampled_from(Rounding),
+)
+def test_fitted_lines_are_within_a_cent_and_add_up(lines, rounding):
+    """Largest remainders (Hamilton's method): nobody is off by a whole cent."""
+    extended = [
+        ExtendedLine(quantity=n, unit_cents=unit, markup=Decimal(share) / 10_000)
+        for n, unit, share in lines
+    ]
+    profile = RoundingProfile(rounding=rounding, rounded_on=RoundedOn.TOTAL)
+    fitted = money.fitted_lines(extended, profile)
+    assert sum(fitted) == money.add_lines(extended, profile).total_cents
+    for line, cents in zip(extended, fitted, strict=True):
+        assert abs(cents - line.exact_cents()) < 1
 
 
 def test_no_lines_are_nothing():
