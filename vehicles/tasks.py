@@ -23,7 +23,7 @@ from vehicles.domain.reading import (
     survey,
 )
 from vehicles.models import VehicleList
-from vehicles.queries.lists import TO_APPLY, staged_rows
+from vehicles.queries.lists import how_far
 from vehicles.rules.columns import MappingFault
 from vehicles.rules.standing import ListState
 
@@ -84,9 +84,7 @@ def apply_list(run: JobRun, *, vehicle_list_id: int) -> dict[str, Any]:
     vehicle_list = VehicleList.objects.get(pk=vehicle_list_id)
     if vehicle_list.state != ListState.APPLYING or vehicle_list.job_id != run.job.pk:
         return {}
-    rows = staged_rows(vehicle_list).filter(state__in=TO_APPLY)
-    total = rows.count()
-    done = rows.filter(row_number__lte=vehicle_list.applied_up_to_row).count()
+    done, total = how_far(vehicle_list)
     day = timezone.localdate(vehicle_list.made_at)
     try:
         while True:

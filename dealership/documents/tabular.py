@@ -12,6 +12,7 @@ import io
 import re
 from dataclasses import dataclass
 from itertools import islice
+from operator import methodcaller
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple, Protocol
 
 from dealership.documents.headers import (
@@ -54,7 +55,7 @@ _HEAD = 8_192
 _SAMPLE_ROWS = 100
 # The reader's own limit; a longer "cell" is a file whose quotation mark never closes.
 _CSV_FIELD_LIMIT = 4_000_000
-_DOS_END = "\x1a"
+_ENDS = ("", "\x1a")  # an empty cell, and the mark of an old end of file
 # It says nothing, and PostgreSQL keeps it in no text ("Character Types").
 _NOTHING = "\0"
 _SEPARATOR_LINE = re.compile(r"^\ufeff?sep=(.)\r?\n", re.IGNORECASE)
@@ -112,15 +113,15 @@ class Table:
 
         Raises TooManyRows, TooManyColumns, CellTooLong when it comes to them.
         """
-        taken = 0
-        for number, cells in self._lines():
-            if number <= self.header_row:
+        taken, width = 0, len(self.columns)
+        for row in self._lines():
+            if row.number <= self.header_row:
                 continue
             taken += 1
             if taken > self.limits.rows:
                 raise TooManyRows(self.filename, self.limits.rows)
-            lacking = len(self.columns) - len(cells)
-            yield Row(number, cells + ("",) * lacking if lacking > 0 else cells)
+            lacking = width - len(row.cells)
+            yield Row(row.number, row.cells + ("",) * lacking) if lacking > 0 else row
 
 
 def open_table(
@@ -287,11 +288,11 @@ def _csv_lines(
     ):
         if skip_first:
             text.readline()
-        lines = (line.replace(_NOTHING, "") for line in text)
+        lines = map(methodcaller("replace", _NOTHING, ""), text)
         reader = csv.reader(lines, delimiter=delimiter)
         try:
             for number, cells in enumerate(reader, start=1):
-                if any(cell[:1] == "'" for cell in cells):
+                if "'" in "".join(cells):
                     yield number, [restore(cell) for cell in cells]
                 else:
                     yield number, cells
@@ -307,13 +308,13 @@ def _checked(
 ) -> Iterator[Row]:
     """Give the filled rows without empty cells at their end, within the limits."""
     for number, cells in lines:
-        while cells and (not cells[-1] or cells[-1] == _DOS_END or cells[-1].isspace()):
+        while cells and ((last := cells[-1]) in _ENDS or last.isspace()):
             cells.pop()
         if not cells:
             continue
         if len(cells) > limits.columns:
             raise TooManyColumns(filename, number, len(cells), limits.columns)
-        if max(map(len, cells)) > limits.cell:
+        if len("".join(cells)) > limits.cell < max(map(len, cells)):
             place = next(n for n, cell in enumerate(cells) if len(cell) > limits.cell)
             letters = column_letters(place + first_column)
             raise CellTooLong(filename, number, letters, limits.cell)

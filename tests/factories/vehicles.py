@@ -1,6 +1,7 @@
 """Vehicles, their people, and lists of them."""
 
 import datetime as dt
+import json
 
 import factory
 from factory.django import DjangoModelFactory
@@ -15,6 +16,7 @@ from tests.factories.dealership import (
 from vehicles.models import (
     Address,
     Party,
+    StagedPack,
     StagedRow,
     Tenure,
     Vehicle,
@@ -130,3 +132,26 @@ class StagedRowFactory(DjangoModelFactory[StagedRow]):
     row_number = factory.Sequence(lambda n: n + 2)
     state = RowState.NEW
     vin = factory.Sequence(lambda n: invented_vin(n + 500_001))
+
+
+class StagedPackFactory(DjangoModelFactory[StagedPack]):
+    """A pack of one row about a new vehicle."""
+
+    class Meta:
+        model = StagedPack
+
+    vehicle_list = factory.SubFactory(VehicleListFactory)
+    first_row = factory.Sequence(lambda n: n + 2)
+    last_row = factory.SelfAttribute("first_row")
+    rows = 1
+    content = factory.LazyAttribute(
+        lambda pack: json.dumps(
+            {
+                "row": [pack.first_row],
+                "vin": [invented_vin(700_000 + pack.first_row)],
+                "kind": ["light"],
+                "model_year": [2022],
+                "country": ["US"],
+            }
+        ).encode()
+    )

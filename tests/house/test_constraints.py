@@ -60,6 +60,7 @@ BREAKS = {
         "build_from": TODAY,
         "build_to": YESTERDAY,
     },
+    "staged_pack_holds_rows": lambda: {"rows": 0},
     "entry_moves_pieces": lambda: {"quantity": 0},
     "export_names_who_got_it": lambda: {"recipient": ""},
     "job_attempts_within_bound": lambda: {"attempts": 4, "max_attempts": 3},

@@ -9,7 +9,8 @@ from django.db import transaction
 from dealership.domain.audit import record as write_audit
 from dealership.domain.jobs import enqueue, known_kinds
 from vehicles.domain.merging import Merger
-from vehicles.domain.reading import CHUNK, terms_of
+from vehicles.domain.reading import terms_of
+from vehicles.domain.taking import Pack, take_new
 from vehicles.models import VehicleList
 from vehicles.queries.lists import TO_APPLY, count_states, staged_rows
 from vehicles.rules.records import VehicleRecord
@@ -20,7 +21,9 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from dealership.models import StaffMember, Store
+    from vehicles.models import StagedPack
 
+CHUNK = 2_000
 VEHICLES_APPLIED = "vehicles.applied"
 """The kind of job that is left waiting whenever vehicles were added or changed.
 
@@ -44,27 +47,66 @@ def apply_chunk(
             .select_related("store")
             .get(pk=vehicle_list_id)
         )
+        pack = vehicle_list.packs.first()
+        if pack is not None:
+            return _apply_pack(vehicle_list, pack, by, at, day)
         rows = staged_rows(vehicle_list).filter(
-            state__in=TO_APPLY, row_number__gt=vehicle_list.applied_up_to_row
+            state__in=TO_APPLY,
+            is_sample=False,
+            row_number__gt=vehicle_list.applied_up_to_row,
         )
         told = list(rows.values_list("row_number", "record")[:CHUNK])
         if not told:
             _finish(vehicle_list, by, at)
             return None
         records = [(row, VehicleRecord.from_json(record)) for row, record in told]
-        terms = terms_of(vehicle_list, day=day)
-        merger = Merger.over((record for _row, record in records), terms)
-        for row, record in records:
-            merger.take(row, record)
-        merger.batch.write(
-            at=at,
-            by_id=by.pk if by else None,
-            store_id=vehicle_list.store_id,
-            upload_id=vehicle_list.upload_id,
-        )
+        _merge(vehicle_list, records, by, at, day)
         vehicle_list.applied_up_to_row = told[-1][0]
         vehicle_list.save(update_fields=["applied_up_to_row"])
     return len(told)
+
+
+def _apply_pack(
+    vehicle_list: VehicleList,
+    stored: StagedPack,
+    by: StaffMember | None,
+    at: dt.datetime,
+    day: dt.date,
+) -> int:
+    """Apply a pack; it goes with it, so that it is never applied twice."""
+    pack, known = Pack.read(stored).split()
+    take_new(
+        pack=pack,
+        terms=terms_of(vehicle_list, day=day),
+        at=at,
+        upload_id=vehicle_list.upload_id,
+    )
+    if known:
+        _merge(vehicle_list, known, by, at, day)
+    vehicle_list.packed_rows_applied += stored.rows
+    vehicle_list.save(update_fields=["packed_rows_applied"])
+    stored.delete()
+    return stored.rows
+
+
+def _merge(
+    vehicle_list: VehicleList,
+    records: list[tuple[int, VehicleRecord]],
+    by: StaffMember | None,
+    at: dt.datetime,
+    day: dt.date,
+) -> None:
+    """Set rows against what is known, one by one, and write what they change."""
+    terms = terms_of(vehicle_list, day=day)
+    merger = Merger.over((record for _row, record in records), terms)
+    for row, record in records:
+        merger.take(row, record)
+    merger.batch.write(
+        at=at,
+        by_id=by.pk if by else None,
+        store_id=vehicle_list.store_id,
+        upload_id=vehicle_list.upload_id,
+    )
 
 
 def _finish(vehicle_list: VehicleList, by: StaffMember | None, at: dt.datetime) -> None:

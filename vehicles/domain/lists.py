@@ -217,7 +217,7 @@ def _read_again(
 ) -> VehicleList:
     with transaction.atomic():
         row = _locked(vehicle_list)
-        if not is_idle(row) or row.applied_up_to_row:
+        if not is_idle(row) or row.is_begun:
             raise ListCannotMove(row)
         for name, value in facts.items():
             setattr(row, name, value)
@@ -337,8 +337,9 @@ def abandon_list(
             return row
         if not is_idle(row):
             raise ListCannotMove(row)
-        if not row.applied_up_to_row:
+        if not row.is_begun:
             StagedRow.objects.filter(vehicle_list=row).delete()
+        row.packs.all().delete()
         row.state = ListState.ABANDONED
         row.save(update_fields=["state"])
         write_audit(

@@ -5,6 +5,7 @@ Nothing of it reaches the file of vehicles: that is what applying is for.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING, Any
@@ -12,11 +13,14 @@ from typing import TYPE_CHECKING, Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from dealership.documents.headers import Row
 from dealership.domain.audit import record as write_audit
 from vehicles.domain.merging import Merger, Outcome, Terms
 from vehicles.domain.sets import insert_rows
-from vehicles.models import StagedRow, VehicleList
+from vehicles.domain.taking import pack_of
+from vehicles.models import StagedRow, Vehicle, VehicleList
 from vehicles.queries.lists import count_states
+from vehicles.rules.blocks import BlockCleaner
 from vehicles.rules.columns import (
     FIELDS,
     ColumnGuess,
@@ -33,6 +37,7 @@ from vehicles.rules.records import (
     Severity,
     VehicleRecord,
 )
+from vehicles.rules.repeats import SeenRows
 from vehicles.rules.rows import RowCleaner, RowRules
 from vehicles.rules.standing import (
     AddressSource,
@@ -46,19 +51,25 @@ from vehicles.rules.vin import Market
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from dealership.documents.headers import Row
     from dealership.documents.tabular import Table
+    from vehicles.rules.blocks import Block
 
-CHUNK = 2_000
+CHUNK = 5_000
+SHOWN = 1_000
+"""Plain rows that a page shows; of a longer list the others are only counted."""
+REMARKED = "remarked"
 SAMPLE = 300
 _SHOWN_SAMPLES = 3
 _LONGEST_SAMPLE = 60
-_TICK = 20_000
+_TICK = 5_000
 _TWO_YEARS = 2
 
-_STAGED = ("vehicle_list_id", "row_number", "state", "vin", "raw", "record", "faults")
+_STAGED = (
+    "vehicle_list_id", "row_number", "state", "vin", "raw", "record", "faults",
+    "is_sample",
+)  # fmt: skip
 _KEPT_RAW = frozenset({RowState.REFUSED, RowState.ASK, RowState.LEFT_OUT})
 
 
@@ -81,14 +92,11 @@ def survey(
     mapping = {f: c for f, c in mapping.items() if c < len(table.columns)}
     evidence = {name: OrderEvidence() for name in DATE_FIELDS if name in mapping}
     rows = 0
-    for row in table.rows():
+    for chunk in chunks(table.rows(), _TICK):
         for name, seen in evidence.items():
-            column = mapping[name]
-            if column < len(row.cells) and row.cells[column]:
-                seen.add(row.number, row.cells[column])
-        rows += 1
-        if rows % _TICK == 0:
-            tick(rows)
+            _gather(seen, mapping[name], chunk)
+        rows += len(chunk)
+        tick(rows)
     vehicle_list.headers = list(table.columns)
     vehicle_list.header_row = table.header_row
     vehicle_list.mapping = mapping
@@ -108,6 +116,18 @@ def survey(
     vehicle_list.error = ""
     vehicle_list.save()
     return rows
+
+
+def _gather(seen: OrderEvidence, column: int, rows: list[Row]) -> None:
+    """Look at the cells of a date column, at each text once."""
+    cells = [row.cells[column] for row in rows]
+    first: dict[str, int] = {}
+    for place, text in enumerate(cells):
+        if text not in first:
+            first[text] = place
+    for text, times in Counter(cells).items():
+        if text:
+            seen.add(rows[first[text]].number, text, times)
 
 
 def _told_guess(guess: ColumnGuess, sample: list[Row]) -> dict[str, Any]:
@@ -184,50 +204,66 @@ def terms_of(vehicle_list: VehicleList, *, day: dt.date) -> Terms:
 
 @dataclass(slots=True)
 class Stager:
-    """Stages the rows of one list, chunk by chunk, and knows which VINs came before."""
+    """Stages the rows of one list, chunk by chunk, and knows which VINs came before.
+
+    Rows about new vehicles with nothing wrong in them are packed together; each other
+    row is staged by itself, and so are the first plain ones, to be looked at.
+    """
 
     vehicle_list: VehicleList
     cleaner: RowCleaner
+    blocks: BlockCleaner
     terms: Terms
-    seen: dict[tuple[str, TenureRole], tuple[int, int]]
+    seen: SeenRows
+    seen_vins: SeenRows
+    plain: Counter[str]
+    shown: int = 0
+    remarked: int = 0
 
     @classmethod
     def of(cls, vehicle_list: VehicleList, *, today: dt.date, day: dt.date) -> Stager:
-        """Be ready to stage a list, or the rest of it; raises MappingFault."""
+        """Be ready to stage a list from its beginning; raises MappingFault."""
         check_mapping(vehicle_list.mapping, columns=len(vehicle_list.headers))
-        stager = cls(
+        rules = rules_of(vehicle_list, today=today)
+        return cls(
             vehicle_list,
-            RowCleaner(rules_of(vehicle_list, today=today)),
+            RowCleaner(rules),
+            BlockCleaner(rules),
             terms_of(vehicle_list, day=day),
-            {},
+            SeenRows(),
+            SeenRows(),
+            Counter(),
         )
-        rows = StagedRow.objects.filter(
-            vehicle_list=vehicle_list,
-            row_number__lte=vehicle_list.staged_rows_done,
-        ).exclude(state__in=[RowState.REFUSED, RowState.LEFT_OUT])
-        told = rows.order_by("row_number").values_list("row_number", "record")
-        for number, record in told.iterator():
-            earlier = VehicleRecord.from_json(record)
-            stager.seen.setdefault(_key(earlier), (number, hash(earlier)))
-        return stager
 
-    def stage(self, rows: list[Row]) -> None:
-        """Stage one chunk in its own transaction; a chunk staged before is skipped."""
-        done = self.vehicle_list.staged_rows_done
-        rows = [row for row in rows if row.number > done]
+    def stage(self, rows: Sequence[Row]) -> None:
+        """Stage one chunk in its own transaction."""
         if not rows:
             return
+        numbers, raw = zip(*rows, strict=True)
+        block = self.blocks.clean(numbers, raw)
         clean = self.cleaner.clean
-        cleaned = [self._settled(clean(r.number, r.cells)) for r in rows]
-        merger = Merger.over((row.record for row in cleaned), self.terms, review=True)
-        told = [
-            self._staged(raw, row, merger)
-            for raw, row in zip(rows, cleaned, strict=True)
-        ]
+        single = {
+            n: self._settled(clean(numbers[n], raw[n])) for n in sorted(block.odd)
+        }
+        refused = {n for n, row in single.items() if row.worst is Severity.REFUSE}
+        repeated = self._repeated(block, single, refused)
+        plain = self._new_ones(block, repeated)
+        for n in set(range(len(rows))) - plain - single.keys():
+            single[n] = CleanRow(numbers[n], block.record(n), ())
+        told = self._judged_rows(rows, single, repeated)
+        packed = sorted(plain)
+        self.plain[RowState.NEW] += len(packed)
+        told += self._samples(rows, block, packed)
+        columns = block.columns
+        if len(packed) < len(rows):
+            columns = {name: [col[n] for n in packed] for name, col in columns.items()}
         with transaction.atomic():
+            if packed:
+                pack_of(self.vehicle_list, [numbers[n] for n in packed], columns).save()
             insert_rows(StagedRow, _STAGED, told)
-            self.vehicle_list.staged_rows_done = rows[-1].number
-            self.vehicle_list.save(update_fields=["staged_rows_done"])
+            self.vehicle_list.staged_rows_done = numbers[-1]
+            self.vehicle_list.reading["plain"] = dict(self.plain)
+            self.vehicle_list.save(update_fields=["staged_rows_done", "reading"])
 
     def _settled(self, row: CleanRow) -> CleanRow:
         """Take a model year that a person chose where the VIN allows two."""
@@ -241,8 +277,68 @@ class Stager:
             year = record.model_years[0 if pick == "early" else 1]
         return with_year(row, year) if year in record.model_years else row
 
-    def _staged(self, raw: Row, row: CleanRow, merger: Merger) -> tuple[Any, ...]:
-        row, outcome = self._judged(row, merger)
+    def _repeated(
+        self, block: Block, single: dict[int, CleanRow], refused: set[int]
+    ) -> dict[int, tuple[int, bool]]:
+        """Find rows about a vehicle of an earlier row: that row, and if it is equal."""
+        keys, marks = list(block.keys()), block.marks()
+        for n, row in single.items():
+            keys[n], marks[n] = _key(row.record), block.mark_of(row.record)
+        kept = [n for n in range(len(keys)) if n not in refused]
+        earlier = self.seen.look(
+            [hash(keys[n]) for n in kept],
+            [marks[n] for n in kept],
+            [block.numbers[n] for n in kept],
+        )
+        return {
+            kept[at]: (int(earlier.rows[at]), bool(earlier.same[at]))
+            for at in earlier.rows.nonzero()[0].tolist()
+        }
+
+    def _new_ones(self, block: Block, repeated: dict[int, Any]) -> set[int]:
+        """Find the plain rows about vehicles that nothing is known of."""
+        vins = block.columns["vin"]
+        numbers = block.numbers
+        plain = set(range(len(vins))) - block.odd - repeated.keys()
+        if "role" in block.columns:
+            hashes = list(map(hash, vins))
+            before = self.seen_vins.look(hashes, hashes, numbers)
+            plain -= set(before.rows.nonzero()[0].tolist())
+        asked = [vins[n] for n in plain]
+        held = set(
+            Vehicle.objects.filter(vin__in=asked)
+            .order_by()
+            .values_list("vin", flat=True)
+        )
+        return {n for n in plain if vins[n] not in held} if held else plain
+
+    def _judged_rows(
+        self,
+        rows: Sequence[Row],
+        single: dict[int, CleanRow],
+        repeated: dict[int, tuple[int, bool]],
+    ) -> list[tuple[Any, ...]]:
+        """Judge rows one by one; gives what is to be staged."""
+        if not single:
+            return []
+        merger = Merger.over(
+            (row.record for row in single.values()), self.terms, review=True
+        )
+        told = []
+        for n in sorted(single):
+            row, outcome = self._judged(single[n], repeated.get(n), merger)
+            faults = (*row.faults, *outcome.faults)
+            if outcome.state is RowState.SAME and not faults:
+                self.plain[RowState.SAME] += 1
+                if self.shown >= SHOWN:
+                    continue
+                self.shown += 1
+            told.append(self._staged(rows[n], row, outcome))
+        return told
+
+    def _staged(
+        self, raw: Row, row: CleanRow, outcome: Outcome, *, sample: bool = False
+    ) -> tuple[Any, ...]:
         faults = (*row.faults, *outcome.faults)
         return (
             self.vehicle_list.pk,
@@ -252,27 +348,42 @@ class Stager:
             list(raw.cells) if outcome.state in _KEPT_RAW else [],
             row.record.to_json(),
             [fault.to_json() for fault in faults],
+            sample or (outcome.state is RowState.SAME and not faults),
         )
 
-    def _judged(self, row: CleanRow, merger: Merger) -> tuple[CleanRow, Outcome]:
+    def _samples(
+        self, rows: Sequence[Row], block: Block, packed: list[int]
+    ) -> list[tuple[Any, ...]]:
+        """Stage the first packed rows also by themselves, to be looked at.
+
+        First come those of which there is something to tell.
+        """
+        remarks = [n for n in packed if n in block.told][: SHOWN - self.remarked]
+        plain = [n for n in packed if n not in block.told][: SHOWN - self.shown]
+        self.remarked += len(remarks)
+        self.shown += len(plain)
+        self.plain[REMARKED] += sum(n in block.told for n in packed)
+        new, clean = Outcome(RowState.NEW), self.cleaner.clean
+        cleaned = [clean(*rows[n]) for n in remarks]
+        cleaned += [CleanRow(rows[n].number, block.record(n), ()) for n in plain]
+        return [
+            self._staged(Row(row.row, ()), row, new, sample=True) for row in cleaned
+        ]
+
+    def _judged(
+        self, row: CleanRow, repeated: tuple[int, bool] | None, merger: Merger
+    ) -> tuple[CleanRow, Outcome]:
         if row.worst is Severity.REFUSE:
             return row, Outcome(RowState.REFUSED)
-        repeated = self._repeated(row)
         if repeated is not None:
-            return row, repeated
+            return row, self._repetition(row, *repeated)
         row = _known_year(row, merger)
         if row.worst is Severity.ASK:
             return row, Outcome(RowState.ASK)
         return row, merger.take(row.row, row.record)
 
-    def _repeated(self, row: CleanRow) -> Outcome | None:
-        """Find a row about the same vehicle earlier in the file."""
-        record = row.record
-        mark = hash(record)
-        first, first_mark = self.seen.setdefault(_key(record), (row.row, mark))
-        if first == row.row:
-            return None
-        same = first_mark == mark
+    def _repetition(self, row: CleanRow, first: int, same: bool) -> Outcome:  # noqa: FBT001 (what was found of the two rows)
+        """Say that a row is about the same vehicle as an earlier one."""
         sentence = (
             _("Row %(row)d says the very same of this vehicle. This row is left out.")
             if same
@@ -286,7 +397,7 @@ class Stager:
             row.row,
             rules.headers[rules.mapping["vin"]],
             "vin",
-            record.vin,
+            row.record.vin,
             "row_repeated" if same else "vin_twice",
             sentence,
             Severity.WARN if same else Severity.REFUSE,
@@ -324,9 +435,16 @@ def chunks(rows: Iterable[Row], size: int = CHUNK) -> Iterator[list[Row]]:
 
 
 def begin_staging(*, vehicle_list: VehicleList) -> None:
-    """Clear what an earlier reading staged, unless this one only goes on."""
-    if vehicle_list.staged_rows_done == 0:
-        StagedRow.objects.filter(vehicle_list=vehicle_list).delete()
+    """Clear what an earlier reading staged, also one that was broken off."""
+    vehicle_list.reading.pop("plain", None)
+    vehicle_list.staged_rows_done = 0
+    forget_staged(vehicle_list)
+
+
+def forget_staged(vehicle_list: VehicleList) -> None:
+    """Take away all that is staged of a list."""
+    StagedRow.objects.filter(vehicle_list=vehicle_list).delete()
+    vehicle_list.packs.all().delete()
 
 
 def finish_staging(*, vehicle_list: VehicleList, at: dt.datetime) -> dict[str, int]:
@@ -351,7 +469,8 @@ def finish_staging(*, vehicle_list: VehicleList, at: dt.datetime) -> dict[str, i
 def note_unreadable(*, vehicle_list: VehicleList, sentence: str) -> None:
     """Keep why a list cannot be read; nothing of it stays staged."""
     with transaction.atomic():
-        StagedRow.objects.filter(vehicle_list=vehicle_list).delete()
+        forget_staged(vehicle_list)
+        vehicle_list.reading.pop("plain", None)
         vehicle_list.state = ListState.FAILED
         vehicle_list.error = sentence
         vehicle_list.staged_rows_done = 0

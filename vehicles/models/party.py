@@ -1,6 +1,7 @@
 """Whose a vehicle is, where they live, and from whom we know it."""
 
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 from dealership.models import Store
@@ -84,6 +85,7 @@ class Address(models.Model):
     class Meta:
         ordering = ["-current", "-id"]
         verbose_name_plural = "addresses"
+        indexes = [models.Index(Lower("street"), name="address_by_street")]
         constraints = [known("source", AddressSource, "address_source_is_known")]
 
     def __str__(self) -> str:

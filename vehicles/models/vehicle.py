@@ -34,13 +34,16 @@ class VehicleQuerySet(StoreScopedQuerySet["Vehicle"]):
 class Vehicle(models.Model):
     """One vehicle, known by its VIN, looked after by one store."""
 
-    vin = models.CharField(_("VIN"), max_length=17, unique=True)
+    vin = models.CharField(_("VIN"), max_length=17)
     vin_tail = models.GeneratedField(
         expression=Substr("vin", 10, 8),
         output_field=models.CharField(max_length=8),
         db_persist=True,
     )
-    store = models.ForeignKey(Store, on_delete=models.PROTECT, related_name="vehicles")
+    # no index of its own: vehicle_by_store begins with it
+    store = models.ForeignKey(
+        Store, on_delete=models.PROTECT, related_name="vehicles", db_index=False
+    )
     kind = models.CharField(
         _("kind"),
         max_length=8,
@@ -56,7 +59,7 @@ class Vehicle(models.Model):
     first_use_date = models.DateField(_("first used on"), null=True)
     odometer = models.PositiveIntegerField(_("odometer, miles"), null=True)
     odometer_on = models.DateField(_("odometer read on"), null=True)
-    plate = models.CharField(_("plate"), max_length=16, blank=True, db_index=True)
+    plate = models.CharField(_("plate"), max_length=16, blank=True)
     standing = models.CharField(
         _("where it stands"),
         max_length=8,
@@ -87,8 +90,11 @@ class Vehicle(models.Model):
                 name="vehicle_of_our_own",
             ),
             models.Index(fields=["first_use_date"], name="vehicle_by_first_use"),
+            models.Index(fields=["plate"], name="vehicle_by_plate"),
         ]
         constraints = [
+            # not "unique" of the field, which on PostgreSQL keeps a second index
+            models.UniqueConstraint(fields=["vin"], name="one_vehicle_per_vin"),
             known("standing", Standing, "vehicle_standing_is_known"),
             known("kind", VehicleKind, "vehicle_kind_is_known"),
             models.CheckConstraint(

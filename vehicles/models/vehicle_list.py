@@ -58,6 +58,7 @@ class VehicleList(models.Model):
     error = models.TextField(blank=True)
     staged_rows_done = models.PositiveIntegerField(default=0)
     applied_up_to_row = models.PositiveIntegerField(default=0)
+    packed_rows_applied = models.PositiveIntegerField(default=0)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -73,6 +74,42 @@ class VehicleList(models.Model):
     def __str__(self) -> str:
         return f"{self.pk} {self.state}"
 
+    @property
+    def is_begun(self) -> bool:
+        """Whether rows of it were applied."""
+        return bool(self.applied_up_to_row or self.packed_rows_applied)
+
+
+class StagedPack(models.Model):
+    """Many rows of one list about new vehicles, cleaned, with nothing wrong in them.
+
+    They wait here together, column by column, until they are applied; then they go.
+    """
+
+    vehicle_list = models.ForeignKey(
+        VehicleList, on_delete=models.CASCADE, related_name="packs"
+    )
+    first_row = models.PositiveIntegerField()
+    last_row = models.PositiveIntegerField()
+    rows = models.PositiveIntegerField()
+    content = models.BinaryField()
+
+    class Meta:
+        ordering = ["first_row"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["vehicle_list", "first_row"], name="one_staged_pack_per_row"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(last_row__gte=models.F("first_row"))
+                & models.Q(rows__gte=1),
+                name="staged_pack_holds_rows",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.vehicle_list_id}:{self.first_row}-{self.last_row}"
+
 
 class StagedRow(models.Model):
     """One row of the file, cleaned, with what is wrong with it."""
@@ -86,6 +123,8 @@ class StagedRow(models.Model):
     raw = models.JSONField(default=list)
     record = models.JSONField(default=dict)
     faults = models.JSONField(default=list)
+    # only shown: it is counted with the list and applied with its pack
+    is_sample = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["row_number"]

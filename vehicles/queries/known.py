@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from itertools import chain
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from django.db.models.functions import Lower
+
 from vehicles.models import Address, Tenure, Vehicle
 
 
@@ -132,3 +134,36 @@ def _addresses(
         known.addresses[party["id"], source, only_for] = address
         key = identity_of(party, place_of(address), source, only_for)
         known.identities.setdefault(key, party)
+
+
+def known_people(
+    *, streets: Collection[str], names: Collection[str], store_id: int
+) -> dict[tuple[str, ...], int]:
+    """Give the stored people of these names and streets, by all that tells them apart.
+
+    Streets are looked up without regard to the case of their letters.
+    """
+    lower = {street.lower() for street in streets}
+    lower |= {street.translate(_ASCII_LOWER) for street in streets}
+    known: dict[tuple[str, ...], int] = {}
+    if not lower:
+        return known
+    rows = (
+        Address.objects.alias(low=Lower("street"))
+        .filter(low__in=lower, party__store_id=store_id, current=True)
+        .filter(party__name_folded__in=names)
+        .order_by("id")
+        .values(*_PLACE, "source", "only_for", "party_id", *_WHO)
+    )
+    for row in rows:
+        who = {
+            name: row[f"party__{name}"] for name in ("name_folded", "phone", "email")
+        }
+        key = identity_of(who, place_of(row), row["source"], row["only_for"])
+        known.setdefault(key, row["party_id"])
+    return known
+
+
+# SQLite's lower() knows the letters of ASCII only ("Built-In Scalar SQL Functions").
+_ASCII_LOWER = {ord(c): c.lower() for c in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"}
+_WHO = ("party__name_folded", "party__phone", "party__email")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.db.models import Count
+from django.db.models import Count, Q, Sum
 
-from vehicles.models import StagedRow, Vehicle, VehicleList
+from vehicles.models import StagedRow, Vehicle, VehicleChange, VehicleList
 from vehicles.rules.records import CleanRow, Fault, VehicleRecord
 from vehicles.rules.standing import ListState, RowState
 
@@ -22,10 +22,17 @@ TO_MEND = (RowState.REFUSED, RowState.ASK)
 
 
 def count_states(vehicle_list: VehicleList) -> dict[str, int]:
-    """Count the staged rows in each state, and all of them."""
-    rows = StagedRow.objects.filter(vehicle_list=vehicle_list).order_by()
-    found = dict(rows.values_list("state").annotate(n=Count("pk")))
-    counts = {state.value: found.get(state.value, 0) for state in RowState}
+    """Count the rows in each state, and all of them.
+
+    Rows with nothing wrong in them were counted as they were read.
+    """
+    rows = StagedRow.objects.filter(vehicle_list=vehicle_list, is_sample=False)
+    found = dict(rows.order_by().values_list("state").annotate(n=Count("pk")))
+    plain = vehicle_list.reading.get("plain", {})
+    counts = {
+        state.value: found.get(state.value, 0) + plain.get(state.value, 0)
+        for state in RowState
+    }
     return counts | {"rows": sum(counts.values())}
 
 
@@ -39,6 +46,15 @@ def staged_rows(vehicle_list: VehicleList, state: str = "") -> QuerySet[StagedRo
     """Give the rows of a list in the order of the file, of one state or of all."""
     rows = StagedRow.objects.filter(vehicle_list=vehicle_list)
     return (rows.filter(state=state) if state else rows).order_by("row_number")
+
+
+def how_far(vehicle_list: VehicleList) -> tuple[int, int]:
+    """Give how many rows of a list are applied, and how many are to be in all."""
+    rows = staged_rows(vehicle_list).filter(state__in=TO_APPLY, is_sample=False)
+    waiting = vehicle_list.packs.aggregate(n=Sum("rows"))["n"] or 0
+    done = rows.filter(row_number__lte=vehicle_list.applied_up_to_row).count()
+    packed = vehicle_list.packed_rows_applied
+    return done + packed, rows.count() + packed + waiting
 
 
 def clean_row_of(row: StagedRow) -> CleanRow:
@@ -66,6 +82,9 @@ def taken_in_before(vehicle_list: VehicleList) -> VehicleList | None:
 
 def touched_vehicle_ids(vehicle_list: VehicleList) -> list[int]:
     """Give the vehicles that applying a list added or changed."""
-    vins = staged_rows(vehicle_list).filter(state__in=TO_APPLY).values("vin")
-    vehicles = Vehicle.objects.filter(store=vehicle_list.store_id, vin__in=vins)
+    upload = vehicle_list.upload_id
+    changed = VehicleChange.objects.filter(upload=upload).values("vehicle")
+    vehicles = Vehicle.objects.filter(
+        Q(from_upload=upload) | Q(pk__in=changed), store=vehicle_list.store_id
+    )
     return list(vehicles.order_by("pk").values_list("pk", flat=True))

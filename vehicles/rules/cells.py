@@ -24,7 +24,7 @@ MILLIMETRES_PER_MILE = 1_609_344
 _MILLIMETRES_PER_KILOMETRE = 1_000_000
 
 # What systems write where nothing is known (common practice, no source).
-_NOTHING = frozenset(
+NOTHING = frozenset(
     [
         "-",
         "--",
@@ -132,7 +132,7 @@ def clean_text(text: str) -> Cleaned:
 
 def is_nothing(text: str) -> bool:
     """Tell whether a text only says that nothing is known."""
-    return not text or text.lower() in _NOTHING
+    return not text or text.lower() in NOTHING
 
 
 def is_no_date(text: str) -> bool:

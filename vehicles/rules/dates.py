@@ -126,11 +126,11 @@ class OrderEvidence:
     open: Witness | None = None
     open_cells: int = field(default=0)
 
-    def add(self, row: int, text: str) -> None:
-        """Look at one more cell of the column."""
+    def add(self, row: int, text: str, times: int = 1) -> None:
+        """Look at one more cell of the column, or at a text that it has more often."""
         reading = read_date(text)
         if reading.code == "date_order_open":
-            self.open_cells += 1
+            self.open_cells += times
             self.open = self.open or Witness(row, text)
         elif reading.day_first and not reading.month_first:
             self.day = self.day or Witness(row, text)

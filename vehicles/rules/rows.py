@@ -40,7 +40,7 @@ LONGEST = {
     "owner_name": 160, "owner_given_name": 160, "street": 120, "street2": 120,
     "city": 80, "region": 40, "postal_code": 16, "phone": 40, "email": 254,
 }  # fmt: skip
-_CODES = frozenset(
+CODES = frozenset(
     {"serial", "plate", "postal_code", "phone", "plant", "engine", "line"}
 )
 _WORDS = {
@@ -97,7 +97,7 @@ class _Note(NamedTuple):
     severity: Severity = Severity.REFUSE
 
 
-class _Reading(NamedTuple):
+class Reading(NamedTuple):
     """What a cell says, and what is wrong with it."""
 
     value: Any
@@ -113,16 +113,16 @@ class _Column:
         self,
         name: str,
         rules: RowRules,
-        reader: Callable[[str], _Reading],
+        reader: Callable[[str], Reading],
         empty: object = None,
     ) -> None:
         self.name = name
         self._place = rules.mapping.get(name)
         self._reader = reader
-        self._empty = _Reading(empty)
-        self._kept: dict[str, _Reading] = {}
+        self._empty = Reading(empty)
+        self._kept: dict[str, Reading] = {}
 
-    def read(self, raw: Sequence[str]) -> _Reading:
+    def read(self, raw: Sequence[str]) -> Reading:
         """Read the field's cell in a row; it may have none."""
         place = self._place
         if place is None or place >= len(raw):
@@ -138,6 +138,22 @@ class _Column:
         return found
 
 
+def readers_of(rules: RowRules) -> dict[str, Callable[[str], Reading]]:
+    """Give what reads the cells of each field; none of it looks at other cells."""
+    readers: dict[str, Callable[[str], Reading]] = {
+        "vin": partial(_cell, "vin"),
+        "model_year": partial(_year, rules.today),
+        "odometer": partial(_odometer, rules),
+        "country": partial(_country, rules.country),
+        "language": _language,
+    }
+    readers |= {name: partial(_text, name) for name in LONGEST}
+    readers |= {name: partial(_date, name, rules) for name in DATE_FIELDS}
+    return readers | {
+        name: partial(_choice, name, sort) for name, sort in CLOSED_FIELDS.items()
+    }
+
+
 class RowCleaner:
     """Cleans the rows of one list, one after the other, as `clean_row` does."""
 
@@ -149,25 +165,14 @@ class RowCleaner:
             **dict.fromkeys(DATE_FIELDS),
             **dict.fromkeys(CLOSED_FIELDS),
         }
-        texts = [_Column(n, rules, partial(_text, n)) for n in LONGEST if n in there]
-        dates = [
-            _Column(n, rules, partial(_date, n, rules))
-            for n in DATE_FIELDS
-            if n in there
-        ]
-        choices = [
-            _Column(n, rules, partial(_choice, n, sort))
-            for n, sort in CLOSED_FIELDS.items()
-            if n in there
-        ]
-        self._plain = [*texts, *dates, *choices]
-        self._vin = _Column("vin", rules, partial(_cell, "vin"), "")
-        self._year = _Column("model_year", rules, partial(_year, rules.today))
-        self._odometer = _Column("odometer", rules, partial(_odometer, rules))
-        self._country = _Column(
-            "country", rules, partial(_country, rules.country), rules.country
-        )
-        self._language = _Column("language", rules, _language, "")
+        readers = readers_of(rules)
+        plain = (*LONGEST, *DATE_FIELDS, *CLOSED_FIELDS)
+        self._plain = [_Column(n, rules, readers[n]) for n in plain if n in there]
+        self._vin = _Column("vin", rules, readers["vin"], "")
+        self._year = _Column("model_year", rules, readers["model_year"])
+        self._odometer = _Column("odometer", rules, readers["odometer"])
+        self._country = _Column("country", rules, readers["country"], rules.country)
+        self._language = _Column("language", rules, readers["language"], "")
 
     def clean(self, row: int, raw: Sequence[str]) -> CleanRow:
         """Clean one row; see `clean_row`."""
@@ -248,22 +253,22 @@ class RowCleaner:
 # Single cells ------------------------------------------------------------------------
 
 
-def _cell(name: str, raw: str) -> _Reading:
+def _cell(name: str, raw: str) -> Reading:
     """Clean the text of a cell."""
     text, had_controls = cells.clean_text(raw)
     if not had_controls:
-        return _Reading(text)
+        return Reading(text)
     sentence = "Characters that cannot be seen were taken out."
     note = _Note(name, "control_characters", sentence, Severity.WARN)
-    return _Reading(text, (note,))
+    return Reading(text, (note,))
 
 
-def _text(name: str, raw: str) -> _Reading:
+def _text(name: str, raw: str) -> Reading:
     """Read a text, within its length; a formula stays a text and is told."""
     text, notes = _cell(name, raw)
     if cells.is_nothing(text):
-        return _Reading("", notes)
-    if name in _CODES:
+        return Reading("", notes)
+    if name in CODES:
         if cells.lost_digits(text):
             sentence = (
                 "A spreadsheet made a rounded number of this. Format the column as"
@@ -278,14 +283,14 @@ def _text(name: str, raw: str) -> _Reading:
     if len(text) > longest:
         sentence = f"{len(text)} characters are too many; at most {longest} fit."
         notes += (_Note(name, "too_long", sentence),)
-    return _Reading(text[:longest], notes)
+    return Reading(text[:longest], notes)
 
 
-def _date(name: str, rules: RowRules, raw: str) -> _Reading:
+def _date(name: str, rules: RowRules, raw: str) -> Reading:
     """Read a day that is not in the future."""
     text, notes = _cell(name, raw)
     if cells.is_no_date(text):
-        return _Reading(None, notes)
+        return Reading(None, notes)
     reading = read_date(text, order=rules.date_orders.get(name), pivot=rules.pivot)
     words = _WORDS[name]
     if reading.code == "date_order_open":
@@ -300,30 +305,28 @@ def _date(name: str, rules: RowRules, raw: str) -> _Reading:
     elif reading.value and reading.value > rules.today:
         sentence = f"The {words} {reading.value} is in the future."
         notes += (_Note(name, "date_in_future", sentence),)
-    return _Reading(reading.value, notes)
+    return Reading(reading.value, notes)
 
 
-def _choice(name: str, sort: type[StrEnum], raw: str) -> _Reading:
+def _choice(name: str, sort: type[StrEnum], raw: str) -> Reading:
     """Read one of a closed list."""
     text, notes = _cell(name, raw)
     if cells.is_nothing(text):
-        return _Reading(None, notes)
+        return Reading(None, notes)
     found = _LISTS[name].get(cells.folded_word(text))
     if found is not None:
-        return _Reading(sort(found), notes)
+        return Reading(sort(found), notes)
     known = ", ".join(sort)
     sentence = f"“{text[:40]}” is none of: {known}. The cell is left out."
-    return _Reading(
-        None, (*notes, _Note(name, "word_unknown", sentence, Severity.WARN))
-    )
+    return Reading(None, (*notes, _Note(name, "word_unknown", sentence, Severity.WARN)))
 
 
-def _year(today: dt.date, raw: str) -> _Reading:
+def _year(today: dt.date, raw: str) -> Reading:
     """Read the list's own model year: four digits, or two near today."""
     text, notes = _cell("model_year", raw)
     text = cells.as_code(text)
     if cells.is_nothing(text) or text == "0":
-        return _Reading(None, notes)
+        return Reading(None, notes)
     latest = today.year + _YEARS_AHEAD
     whole = text.isascii() and text.isdigit() and len(text) < _MOST_DIGITS
     year = int(text) if whole else 0
@@ -331,53 +334,53 @@ def _year(today: dt.date, raw: str) -> _Reading:
         year += latest - latest % _CENTURY
         year -= _CENTURY if year > latest else 0
     if _FIRST_MODEL_YEAR <= year <= latest:
-        return _Reading(year, notes)
+        return Reading(year, notes)
     sentence = f"“{text[:40]}” is no model year from {_FIRST_MODEL_YEAR} to {latest}."
-    return _Reading(
+    return Reading(
         None, (*notes, _Note("model_year", "model_year_unreadable", sentence))
     )
 
 
-def _odometer(rules: RowRules, raw: str) -> _Reading:
+def _odometer(rules: RowRules, raw: str) -> Reading:
     """Read an odometer in miles."""
     text, notes = _cell("odometer", raw)
     if cells.is_nothing(text):
-        return _Reading(None, notes)
+        return Reading(None, notes)
     number = cells.read_number(text)
     if number is None:
         note = _Note("odometer", "number_unreadable", "This is no whole number.")
-        return _Reading(None, (*notes, note))
+        return Reading(None, (*notes, note))
     if not 0 <= number.value <= _LARGEST_ODOMETER:
         sentence = f"An odometer reading lies between 0 and {_LARGEST_ODOMETER}."
         code = "odometer_negative" if number.value < 0 else "odometer_too_large"
-        return _Reading(None, (*notes, _Note("odometer", code, sentence)))
+        return Reading(None, (*notes, _Note("odometer", code, sentence)))
     in_km = rules.odometer_in_kilometres
-    return _Reading(cells.miles_of(number, kilometres=in_km), notes)
+    return Reading(cells.miles_of(number, kilometres=in_km), notes)
 
 
-def _country(usual: str, raw: str) -> _Reading:
+def _country(usual: str, raw: str) -> Reading:
     """Read a country; one that is not known gives none, an empty cell the usual."""
     text, notes = _cell("country", raw)
     if cells.is_nothing(text):
-        return _Reading(usual, notes)
+        return Reading(usual, notes)
     country = cells.read_country(text)
     if country is not None:
-        return _Reading(country, notes)
+        return Reading(country, notes)
     sentence = f"“{text[:40]}” is no country we know. Write its two letters, as in US."
-    return _Reading(None, (*notes, _Note("country", "country_unknown", sentence)))
+    return Reading(None, (*notes, _Note("country", "country_unknown", sentence)))
 
 
-def _language(raw: str) -> _Reading:
+def _language(raw: str) -> Reading:
     """Read a language."""
     text, notes = _cell("language", raw)
     if cells.is_nothing(text):
-        return _Reading("", notes)
+        return Reading("", notes)
     code = cells.read_language(text)
     if code is not None:
-        return _Reading(code, notes)
+        return Reading(code, notes)
     sentence = f"“{text[:40]}” is no language we know. The cell is left out."
     note = _Note("language", "language_unknown", sentence, Severity.WARN)
-    return _Reading("", (*notes, note))
+    return Reading("", (*notes, note))
 
 
 # Cells together ----------------------------------------------------------------------

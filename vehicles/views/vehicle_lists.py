@@ -25,6 +25,7 @@ from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
 from vehicles.domain import lists
+from vehicles.domain.reading import SHOWN
 from vehicles.forms.lists import (
     ColumnsForm,
     DecideAllForm,
@@ -129,6 +130,7 @@ def _list_page(
         rows = rows.filter(vin__contains=normalise_vin(wanted["q"]))
     page = Paginator(rows, ROWS_A_PAGE).get_page(request.GET.get("page"))
     job, counts = vehicle_list.job, vehicle_list.counts
+    plain = vehicle_list.reading.get("plain", {})
     idle = lists.is_idle(vehicle_list)
     context = {
         "list": vehicle_list,
@@ -138,7 +140,7 @@ def _list_page(
         "to_decide": counts.get("ask", 0),
         "to_mend": counts.get("refused", 0) + counts.get("ask", 0),
         "idle": idle,
-        "may_correct": idle and not vehicle_list.applied_up_to_row,
+        "may_correct": idle and not vehicle_list.is_begun,
         "card": job_card(job, staff_of(request), timezone.now()) if job else None,
         "reading": _reading(vehicle_list),
         "two_years": _two_years(vehicle_list),
@@ -147,6 +149,7 @@ def _list_page(
         "columns_form": columns_form or ColumnsForm(vehicle_list=vehicle_list),
         "sheet_form": sheet_form or SheetForm(vehicle_list=vehicle_list),
         "rows_form": rows_form,
+        "shown_of": SHOWN if sum(plain.values()) > SHOWN else 0,
         "page_obj": page,
     }
     return render(request, "vehicles/list.html", context, status=status)

@@ -43,6 +43,33 @@ HEADERS = (
 )  # fmt: skip
 _FIRST = "Ada Bram Cleo Dov Esme Finn Gita Hugo Iris Jonas Kaia Lars Mila Nils Otto Pia"
 _LAST = "Ashdown Birkett Corrin Dunmore Elphick Fenwright Garrow Hespel Jorvik Kestle"
+_STREETS = [
+    "Quarry",
+    "Elm",
+    "Oak",
+    "Ash",
+    "Mill",
+    "Foundry",
+    "Tannery",
+    "Chapel",
+    "Orchard",
+    "Heron",
+    "Larch",
+    "Marl",
+    "Bridge",
+    "Station",
+    "Weir",
+    "Copper",
+    "Lantern",
+    "Saddler",
+    "Cooper",
+    "Granary",
+    "Fennel",
+    "Rook",
+    "Thistle",
+    "Barley",
+]
+_WAYS = ("Road", "Row", "Lane", "Street", "Court", "Rise")
 _YEAR_CODES = "FGHJKLMNPR"
 _FIRST_YEAR = 2015
 _FAULTS = 0.005
@@ -107,10 +134,10 @@ def _row(number: int, chance: random.Random) -> list[object]:
         f"KLR {number % 10_000:04}",
         chance.choice(_FIRST.split()),
         f"{chance.choice(_LAST.split())}-{chance.randrange(400)}",
-        f"{chance.randrange(9_999)} Quarry Road",
-        "Tannersby",
+        f"{chance.randrange(1, 4_000)} {chance.choice(_STREETS)} {chance.choice(_WAYS)}",
+        chance.choice(("Tannersby", "Ostbrook", "Fennel Cross", "Lower Marl")),
         "IL",
-        chance.choice(("60000", "2108", "60001-1234")),
+        f"{chance.randrange(60_000, 62_999)}",
         f"(217) 555-{chance.randrange(10_000):04}",
     ]
 

@@ -5,13 +5,16 @@ import pytest
 from dealership.rules.roles import Role
 from tests.factories.dealership import make_staff
 from tests.factories.vehicles import (
+    StagedPackFactory,
     StagedRowFactory,
+    VehicleChangeFactory,
     VehicleFactory,
     VehicleListFactory,
 )
 from vehicles.queries.lists import (
     clean_row_of,
     count_states,
+    how_far,
     lists_of,
     staged_rows,
     taken_in_before,
@@ -98,13 +101,33 @@ def test_a_staged_row_reads_back_as_the_rules_know_it():
     assert (clean.record, clean.faults) == (record, (fault,))
 
 
-def test_vehicles_touched_are_those_of_rows_that_change_something():
+def test_vehicles_touched_are_those_that_were_added_or_changed():
     one = VehicleListFactory.create()
-    new, same, far = VehicleFactory.create_batch(3, store=one.store)
-    far.store = VehicleListFactory.create().store
-    far.save()
-    StagedRowFactory.create(vehicle_list=one, vin=new.vin, state=RowState.CHANGED)
-    StagedRowFactory.create(vehicle_list=one, vin=same.vin, state=RowState.REFUSED)
-    StagedRowFactory.create(vehicle_list=one, vin=far.vin, state=RowState.NEW)
+    new = VehicleFactory.create(store=one.store, from_upload=one.upload)
+    changed = VehicleChangeFactory.create(
+        vehicle__store=one.store, upload=one.upload
+    ).vehicle
+    VehicleFactory.create(store=one.store)
+    VehicleFactory.create(from_upload=one.upload)  # handed over since
 
-    assert touched_vehicle_ids(one) == [new.pk]
+    assert touched_vehicle_ids(one) == [new.pk, changed.pk]
+
+
+def test_how_far_a_list_is_counts_packs_and_rows():
+    one = VehicleListFactory.create(packed_rows_applied=3, applied_up_to_row=4)
+    StagedPackFactory.create(vehicle_list=one, first_row=9, last_row=12, rows=4)
+    for number in (4, 5):
+        StagedRowFactory.create(vehicle_list=one, row_number=number)
+    StagedRowFactory.create(vehicle_list=one, row_number=9, is_sample=True)
+
+    assert how_far(one) == (4, 9)
+
+
+def test_rows_that_are_only_shown_are_counted_with_the_list():
+    one = VehicleListFactory.create(reading={"plain": {"new": 7}})
+    StagedRowFactory.create(vehicle_list=one, is_sample=True)
+    StagedRowFactory.create(vehicle_list=one, state=RowState.REFUSED)
+
+    counts = count_states(one)
+
+    assert (counts["new"], counts["refused"], counts["rows"]) == (7, 1, 8)

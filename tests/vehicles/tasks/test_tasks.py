@@ -33,6 +33,10 @@ PLAIN = tuple(
 )
 
 
+def in_packs_of_two(monkeypatch):
+    monkeypatch.setattr("vehicles.tasks.chunks", lambda rows: reading.chunks(rows, 2))
+
+
 def counts(vehicle_list):
     return {k: v for k, v in vehicle_list.counts.items() if v and k != "rows"}
 
@@ -181,7 +185,7 @@ def test_dates_that_can_mean_two_days_are_asked(counter):
 
 
 def test_applying_goes_on_where_it_was_killed(counter, monkeypatch):
-    monkeypatch.setattr(applying, "CHUNK", 2)
+    in_packs_of_two(monkeypatch)
     vehicle_list = counter.read(csv_of(*PLAIN))
     lists.apply_list(vehicle_list=vehicle_list, by=counter.by, at=NOW)
     vehicle_list.refresh_from_db()
@@ -201,7 +205,7 @@ def test_applying_goes_on_where_it_was_killed(counter, monkeypatch):
 
 
 def test_reading_goes_on_where_it_was_killed(counter, monkeypatch):
-    monkeypatch.setattr("vehicles.tasks.chunks", lambda rows: reading.chunks(rows, 2))
+    in_packs_of_two(monkeypatch)
     rows = (*PLAIN, PLAIN[0])
     vehicle_list = counter.hand_in(csv_of(*rows))
     stage, staged = reading.Stager.stage, []
@@ -229,7 +233,7 @@ def test_reading_goes_on_where_it_was_killed(counter, monkeypatch):
 def test_cancelled_applying_keeps_what_is_done_and_goes_on_when_asked(
     counter, monkeypatch
 ):
-    monkeypatch.setattr(applying, "CHUNK", 2)
+    in_packs_of_two(monkeypatch)
     vehicle_list = counter.read(csv_of(*PLAIN))
     lists.apply_list(vehicle_list=vehicle_list, by=counter.by, at=NOW)
     vehicle_list.refresh_from_db()
@@ -251,7 +255,7 @@ def test_three_rows_cost_no_more_queries_than_one(counter, django_assert_num_que
         vehicle_list = counter.read(csv_of(*rows))
         vehicle_list.state = "applying"
         vehicle_list.save()
-        with django_assert_num_queries(15):
+        with django_assert_num_queries(16):
             applying.apply_chunk(
                 vehicle_list_id=vehicle_list.pk, by=counter.by, at=NOW, day=NOW.date()
             )

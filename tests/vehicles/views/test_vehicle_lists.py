@@ -224,3 +224,12 @@ def test_pages_ask_the_same_with_one_row_and_three(office, django_assert_num_que
             office.get(address)
         with django_assert_num_queries(7):
             office.get(LISTS)
+
+
+def test_a_long_list_says_that_not_all_rows_are_shown(office):
+    vehicle_list = read(office)
+    words = "the first 1,000 are shown"
+    assert words not in page(office, vehicle_list).content.decode()
+    vehicle_list.reading["plain"] = {"new": 1_000, "same": 1}
+    vehicle_list.save()
+    assert words in page(office, vehicle_list).content.decode()
