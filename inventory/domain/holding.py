@@ -31,6 +31,21 @@ if TYPE_CHECKING:
     from inventory.models import Earmark, Part
 
 _LABEL = f"{Reservation._meta.label_lower}:"  # noqa: SLF001 (Django's public _meta)
+_COLUMNS = (
+    "id",
+    "key",
+    "store_id",
+    "part_id",
+    "earmark_id",
+    "quantity",
+    "used",
+    "state",
+    "subject",
+    "needed_on",
+    "made_by_id",
+    "made_at",
+    "resolved_at",
+)
 
 # `pocket` waits for whoever holds the rows and then sees them as they are now; the
 # other tables it reads not at all. That is why each pocket counts its own promises.
@@ -147,24 +162,15 @@ def hold_at_once(
         }
     )
     by_id = {one.pk: one for one in earmarks if one}
-    made = [
-        Reservation(
-            pk=pk,
-            key=row_key,
-            store=store,
-            part=parts[part_id],
-            earmark=by_id.get(earmark_id),
-            quantity=pieces,
-            state=ReservationState.HELD,
-            subject=subject,
-            needed_on=needed_on,
-            made_by=by,
-            made_at=at,
-        )
-        for pk, row_key, part_id, earmark_id, pieces in rows
-    ]
-    for row in made:
-        row._state.adding, row._state.db = False, connection.alias  # noqa: SLF001 (Django's documented marks of a row that is read)
+    person = by.pk if by else None
+    made = []
+    for pk, row_key, part_id, earmark_id, pieces in rows:
+        what = (pk, row_key, store.pk, part_id, earmark_id, pieces, 0)
+        told = (*what, ReservationState.HELD, subject, needed_on, person, at, None)
+        hold = Reservation.from_db(connection.alias, _COLUMNS, told)
+        hold.store, hold.part, hold.made_by = store, parts[part_id], by
+        hold.earmark = by_id[earmark_id] if earmark_id else None
+        made.append(hold)
     return tuple(made) or None
 
 

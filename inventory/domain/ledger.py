@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
+from django.db import connection
 from django.db.models import F, Sum
 from django.utils.translation import gettext as _
 
@@ -139,7 +140,7 @@ def post(
         Entry.objects.bulk_create(_entries(movement, store, layered))
         return movement
 
-    return once(found=found, act=act)
+    return once(found=found, act=act, look_first=False)
 
 
 def reverse(
@@ -254,22 +255,52 @@ def _move_balances(store: Store, lines: Sequence[Line]) -> None:
     for line in lines:
         changes[_pocket(line)][line.source] -= line.quantity
         changes[_pocket(line)][line.target] += line.quantity
+    if len(changes) == 1:
+        # one row needs no order: no look for its number
+        ((pocket, change),) = changes.items()
+        if _change(change, _of_pocket(store, pocket)):
+            return
     rows = ensure_pockets(store=store, pockets=changes)
     parts = {line.part.pk: line.part for line in lines}
     for pocket in sorted(changes, key=rows.__getitem__):
-        _change_one(rows[pocket], parts[pocket[0]], changes[pocket])
+        if not _change(changes[pocket], {"id": rows[pocket]}):
+            _refuse(rows[pocket], parts[pocket[0]], changes[pocket])
 
 
-def _change_one(pk: int, part: Part, change: Mapping[Account, int]) -> None:
-    """Move one pocket's accounts unless one inside the store would fall below zero."""
-    floors = {
-        f"{account}__gte": -amount
-        for account, amount in change.items()
-        if amount < 0 and account in INSIDE
-    }
-    moved = {str(account): F(account) + amount for account, amount in change.items()}
-    if Balance.objects.filter(pk=pk, **floors).update(**moved):
-        return
+def _of_pocket(store: Store, pocket: Pocket) -> dict[str, int | None]:
+    part_id, earmark_id = pocket
+    return {"store_id": store.pk, "part_id": part_id, "earmark_id": earmark_id}
+
+
+def _change(change: Mapping[Account, int], row: Mapping[str, int | None]) -> bool:
+    """Move one pocket's accounts unless one inside the store would fall below zero.
+
+    The statement is written by hand, for it stands in every act and the ORM takes
+    longer to build it than the database to run it. All names in it are our own.
+    """
+    moved = [(f"{account} = {account} + %s", n) for account, n in change.items()]
+    same = [
+        (f"{name} = %s", value) if value is not None else (f"{name} IS NULL", None)
+        for name, value in row.items()
+    ]
+    floors = [
+        (f"{account} >= %s", -n)
+        for account, n in change.items()
+        if n < 0 and account in INSIDE
+    ]
+    terms = same + floors
+    sql = "UPDATE inventory_balance SET {} WHERE {}".format(  # noqa: S608 (names of accounts and columns only; every value is a parameter)
+        ", ".join(words for words, _value in moved),
+        " AND ".join(words for words, _value in terms),
+    )
+    values = [value for _words, value in moved + terms if value is not None]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+        return bool(cursor.rowcount)
+
+
+def _refuse(pk: int, part: Part, change: Mapping[Account, int]) -> NoReturn:
+    """Say which account of a pocket holds too little."""
     balance = Balance.objects.get(pk=pk)
     for account, amount in change.items():
         there = getattr(balance, account)

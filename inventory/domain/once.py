@@ -15,15 +15,22 @@ if TYPE_CHECKING:
 ResultT = TypeVar("ResultT")
 
 
-def once(*, found: Callable[[], ResultT | None], act: Callable[[], ResultT]) -> ResultT:
+def once(
+    *,
+    found: Callable[[], ResultT | None],
+    act: Callable[[], ResultT],
+    look_first: bool = True,
+) -> ResultT:
     """Give what an earlier call with the same key has made, else do the act.
 
     ``found`` reads the rows of the key; ``act`` runs in a transaction of its own and
     writes them under a unique constraint. When two calls race, the later one fails on
     that constraint, or finds the pieces gone, and then reads what the earlier one
-    made. Raises what ``act`` raises when there is no earlier result.
+    made. ``look_first`` False: the act writes the key before all else, so that a repeat
+    shows at once and the look can be saved. Raises what ``act`` raises when there is
+    no earlier result.
     """
-    first = found()
+    first = found() if look_first else None
     if first is not None:
         return first
     try:

@@ -201,12 +201,17 @@ def reserve_by_looking(
         parts = sorted(wanted, key=lambda one: one.pk)
         balances = hold_pockets(store, parts, earmarks)
         rows: list[Reservation] = []
+        nobody_waits = not any(balance.promised for balance in balances)
         for part in parts:
-            picture = promise_line(
-                store=store, part=part, earmarks=earmarks, today=today
-            )
             free, chain = free_of(balances, part), ids_of(earmarks)
-            shares, state = _choose(picture, free, chain, wanted[part], needed_on)
+            if nobody_waits and sum(free[one] for one in chain) >= wanted[part]:
+                shares = draw(free, chain, wanted[part])
+                state = ReservationState.HELD
+            else:
+                picture = promise_line(
+                    store=store, part=part, earmarks=earmarks, today=today
+                )
+                shares, state = _choose(picture, free, chain, wanted[part], needed_on)
             for earmark_id, pieces in shares:
                 row = Reservation(
                     key=_row_key(key, len(rows)),

@@ -8,10 +8,12 @@ import tempfile
 import time
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from django.db import connection
+import dj_database_url
+from django.db import connection, connections
 from django.test.utils import override_settings
 
 
@@ -98,6 +100,39 @@ def watched(work: Callable[[], object]) -> Watch:
 def median_seconds(work: Callable[[], object], times: int = 3) -> float:
     """Do something several times and give the middle of the times it took."""
     return sorted(seconds_of(work) for _time in range(times))[times // 2]
+
+
+@contextmanager
+def on_postgres() -> Iterator[bool]:
+    """Work on PostgreSQL: on that of the settings, else on one started for the while.
+
+    Gives False, and changes nothing, where there is none to start: the servers are
+    those of the tests, and an installation may come without them.
+    """
+    if connection.vendor == "postgresql":
+        yield True
+        return
+    try:
+        services = import_module("tests.services")
+    except ModuleNotFoundError:
+        yield False
+        return
+    if services.postgres_binaries() is None:
+        yield False
+        return
+    alias, usual = connection.alias, connections.settings
+    with services.postgres_server() as address:
+        connections.close_all()
+        connections.settings = connections.configure_settings(
+            {alias: dj_database_url.parse(address)}
+        )
+        del connections[alias]
+        try:
+            yield True
+        finally:
+            connections.close_all()
+            connections.settings = usual
+            del connections[alias]
 
 
 @contextmanager

@@ -16,6 +16,8 @@ BENCHES = {
     "letters": "letters",
     "counter": "counter",
     "path": "path",
+    "reserve": "reserving",
+    "audit": "proving",
 }
 
 
