@@ -203,9 +203,11 @@ class Entry(models.Model):
     """One line of a movement."""
 
     movement = models.ForeignKey(
-        Movement, on_delete=models.PROTECT, related_name="entries"
+        Movement, on_delete=models.PROTECT, related_name="entries", db_index=False
     )
-    store = models.ForeignKey(Store, on_delete=models.PROTECT, related_name="+")
+    store = models.ForeignKey(
+        Store, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="entries")
     earmark = models.ForeignKey(
         Earmark, null=True, on_delete=models.PROTECT, related_name="entries"
@@ -213,7 +215,11 @@ class Entry(models.Model):
     account = models.CharField(max_length=12, choices=choices_of(ACCOUNT_WORDS))
     quantity = models.IntegerField()
     layer = models.ForeignKey(
-        CostLayer, null=True, on_delete=models.PROTECT, related_name="entries"
+        CostLayer,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="entries",
+        db_index=False,
     )
 
     objects = EntryQuerySet.as_manager()
@@ -225,11 +231,17 @@ class Entry(models.Model):
             known("account", Account, "entry_account_is_known"),
             models.CheckConstraint(condition=~Q(quantity=0), name="entry_moves_pieces"),
         ]
+        # Each holds all that a proof of the books sums up, in the order of the sum.
         indexes = [
             models.Index(
-                fields=["store", "part", "earmark", "account"],
-                include=["quantity"],
+                fields=["store", "part", "earmark", "account", "quantity"],
                 name="entry_by_pocket",
+            ),
+            models.Index(fields=["movement", "quantity"], name="entry_by_movement"),
+            models.Index(
+                fields=["layer", "account", "quantity"],
+                condition=Q(layer__isnull=False),
+                name="entry_by_layer",
             ),
         ]
 

@@ -1,19 +1,18 @@
-"""Proving the books: every figure again, from the entries alone."""
+"""Proving the books: every figure again, from the entries alone.
+
+Each rule is one statement that gives the rows that break it: their name, what stands
+and what should be. The sums run over indexes that hold all they need, in the order in
+which they are grouped, so a proof reads the books once and keeps nothing in memory.
+The words of the statements are those that SQLite, PostgreSQL and others share.
+"""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from django.db.models import Count, F, Q, Sum
+from django.db import connection, transaction
 
-from inventory.models import Balance, CostLayer, Entry, Movement, Reservation
 from inventory.rules.accounts import INSIDE, ON_HAND, Account, ReservationState
-
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,152 +28,147 @@ class Fault:
         return f"{self.rule}: {self.row} is {self.stands}, should be {self.should_be}"
 
 
+_ON_HAND = ", ".join(f"'{account}'" for account in sorted(ON_HAND))
+_ALL = " + ".join(Account)
+_POCKET = "store_id, part_id, earmark_id"
+_NAME_OF_POCKET = (
+    "'store ' || store_id || ' part ' || part_id"
+    " || ' earmark ' || coalesce(cast(earmark_id AS varchar(20)), 'none')"
+)
+
+
+def _differences(*, keys: str, name: str, stands: str, should: str) -> str:
+    """Compare two lists of figures, ``keys`` and ``n`` each, row by row.
+
+    Both are put under each other and added up: a full join of the two would take a
+    time that grows with the square of their length on SQLite.
+    """
+    return f"""
+SELECT {name} AS name, SUM(stands) AS stands, SUM(should) AS should FROM (
+    SELECT {keys}, n AS stands, 0 AS should FROM ({stands}) AS kept
+    UNION ALL
+    SELECT {keys}, 0, n FROM ({should}) AS found
+) AS both_sides
+GROUP BY {keys} HAVING SUM(stands) <> SUM(should) ORDER BY {keys}"""  # noqa: S608 (our own words)
+
+
+def _pockets_against(column: str, state: ReservationState) -> str:
+    """Compare a figure of each pocket with its live reservations."""
+    return _differences(
+        keys=_POCKET,
+        name=_NAME_OF_POCKET,
+        stands=f"SELECT {_POCKET}, {column} AS n FROM inventory_balance"  # noqa: S608 (our own words)
+        f" WHERE {column} <> 0",
+        should=f"SELECT {_POCKET}, SUM(quantity) AS n FROM inventory_reservation"  # noqa: S608 (our own words)
+        f" WHERE state = '{state}' GROUP BY {_POCKET}",
+    )
+
+
+RULES: tuple[tuple[str, str], ...] = (
+    (
+        "balance is the sum of its entries",
+        _differences(
+            keys=f"{_POCKET}, account",
+            name=f"{_NAME_OF_POCKET} || ' ' || account",
+            stands=" UNION ALL ".join(
+                f"SELECT {_POCKET}, '{account}' AS account, {account} AS n"  # noqa: S608 (our own words)
+                f" FROM inventory_balance WHERE {account} <> 0"
+                for account in Account
+            ),
+            should=f"SELECT {_POCKET}, account, SUM(quantity) AS n"  # noqa: S608 (our own words)
+            f" FROM inventory_entry GROUP BY {_POCKET}, account",
+        ),
+    ),
+    (
+        "a movement has lines that sum to zero",
+        (
+            "SELECT 'movement ' || movement_id AS name, SUM(quantity) AS stands,"
+            " 0 AS should FROM inventory_entry GROUP BY movement_id"
+            " HAVING SUM(quantity) <> 0 ORDER BY movement_id"
+        ),
+    ),
+    (
+        "a movement has lines",
+        (
+            "SELECT 'movements' AS name, a.n AS stands, b.n AS should"
+            " FROM (SELECT COUNT(*) AS n FROM inventory_movement) AS a,"
+            " (SELECT COUNT(*) AS n FROM"
+            " (SELECT movement_id FROM inventory_entry GROUP BY movement_id) AS moved) AS b"
+            " WHERE a.n <> b.n"
+        ),
+    ),
+    (
+        "the books sum to zero",
+        (
+            f"SELECT 'all' AS name, SUM({_ALL}) AS stands, 0 AS should"  # noqa: S608 (our own words)
+            f" FROM inventory_balance HAVING SUM({_ALL}) <> 0"
+        ),
+    ),
+    (
+        "nothing inside is below zero",
+        " UNION ALL ".join(
+            f"SELECT {_NAME_OF_POCKET} || ' {account}' AS name, {account} AS stands,"  # noqa: S608 (our own words)
+            f" 0 AS should FROM inventory_balance WHERE {account} < 0"
+            for account in sorted(INSIDE)
+        ),
+    ),
+    (
+        "held pieces are those of live holds",
+        _pockets_against("held", ReservationState.HELD),
+    ),
+    (
+        "promises of a pocket are live",
+        _pockets_against("promised", ReservationState.PROMISED),
+    ),
+    (
+        "what is left of a layer is the sum of its entries",
+        _differences(
+            keys="layer_id",
+            name="'layer ' || layer_id",
+            stands="SELECT id AS layer_id, quantity - taken AS n"
+            " FROM inventory_costlayer WHERE quantity <> taken",
+            should="SELECT layer_id, SUM(quantity) AS n FROM inventory_entry"  # noqa: S608 (our own words)
+            f" WHERE layer_id IS NOT NULL AND account IN ({_ON_HAND})"
+            " GROUP BY layer_id",
+        ),
+    ),
+    (
+        "layers cover the pieces on hand",
+        _differences(
+            keys="store_id, part_id",
+            name="'store ' || store_id || ' part ' || part_id",
+            stands="SELECT store_id, part_id, SUM(quantity - taken) AS n"
+            " FROM inventory_costlayer GROUP BY store_id, part_id",
+            should="SELECT store_id, part_id, SUM(on_hand) AS n"
+            " FROM inventory_balance GROUP BY store_id, part_id",
+        ),
+    ),
+)
+"""Each rule of the books, and the statement that gives what breaks it."""
+
+
 def faults_of_the_books() -> list[Fault]:
     """Work out every balance anew and give what differs; an empty list is proof.
 
     Balance = sum of its entries; each movement and all books together sum to zero;
-    nothing inside the store is below zero; held pieces = live holds; what is left of
-    the layers = their entries = the pieces on hand.
+    nothing inside the store is below zero; held pieces = live holds; promises of a
+    pocket = live promises; what is left of the layers = their entries = the pieces on
+    hand. All of it is read at one instant where the caller's transaction sees one.
     """
-    return [
-        *_balances(),
-        *_movements(),
-        *_below_zero(),
-        *_holds(),
-        *_layers(),
-        *_layers_of_parts(),
-    ]
-
-
-def _balances() -> Iterator[Fault]:
-    sums: dict[tuple[int, int, int | None], dict[str, int]] = defaultdict(dict)
-    entries = Entry.objects.order_by().values_list(
-        "store_id", "part_id", "earmark_id", "account"
-    )
-    for store, part, earmark, account, total in entries.annotate(Sum("quantity")):
-        sums[store, part, earmark][account] = total
-    for balance in Balance.objects.order_by("pk").iterator():
-        pocket = balance.store_id, balance.part_id, balance.earmark_id
-        found = sums.pop(pocket, {})
-        for account in Account:
-            stands, should = getattr(balance, account), found.get(account, 0)
-            if stands != should:
-                row = f"balance {balance.pk} {account}"
-                yield Fault(
-                    rule="balance is the sum of its entries",
-                    row=row,
-                    stands=stands,
-                    should_be=should,
-                )
-    for pocket, found in sums.items():
-        for account, total in found.items():
-            if total:
-                row = "store {} part {} earmark {}".format(*pocket) + f" {account}"
-                yield Fault(
-                    rule="entries have a balance", row=row, stands=0, should_be=total
-                )
-
-
-def _movements() -> Iterator[Fault]:
-    totals = Movement.objects.order_by("pk").annotate(
-        total=Sum("entries__quantity"), lines=Count("entries")
-    )
-    crooked = totals.filter(~Q(total=0) | Q(lines=0)).values_list("pk", "total")
-    for pk, total in crooked:
-        yield Fault(
-            rule="a movement has lines that sum to zero",
-            row=f"movement {pk}",
-            stands=total or 0,
-            should_be=0,
-        )
-    whole = sum(
-        sum(getattr(balance, account) for account in Account)
-        for balance in Balance.objects.iterator()
-    )
-    if whole:
-        yield Fault(rule="the books sum to zero", row="all", stands=whole, should_be=0)
-
-
-def _below_zero() -> Iterator[Fault]:
-    below = Q()
-    for account in INSIDE:
-        below |= Q(**{f"{account}__lt": 0})
-    for balance in Balance.objects.filter(below).order_by("pk"):
-        low = min(getattr(balance, account) for account in INSIDE)
-        yield Fault(
-            rule="nothing inside is below zero",
-            row=f"balance {balance.pk}",
-            stands=low,
-            should_be=0,
-        )
-
-
-def _holds() -> Iterator[Fault]:
-    """Compare what pockets hold, and what they promise, with the live reservations."""
-    for state, column, rule in (
-        (ReservationState.HELD, "held", "held pieces are those of live holds"),
-        (ReservationState.PROMISED, "promised", "promises of a pocket are live"),
-    ):
-        rows = Reservation.objects.filter(state=state).order_by()
-        by_pocket = {
-            (store, part, earmark): total
-            for store, part, earmark, total in rows.values_list(
-                "store_id", "part_id", "earmark_id"
-            ).annotate(Sum("quantity"))
-        }
-        balances = Balance.objects.values_list(
-            "store_id", "part_id", "earmark_id", column, "pk"
-        )
-        for store, part, earmark, stands, pk in balances:
-            should = by_pocket.pop((store, part, earmark), 0)
-            if stands != should:
-                yield Fault(
-                    rule=rule, row=f"balance {pk}", stands=stands, should_be=should
-                )
-        for pocket, should in by_pocket.items():
-            row = "store {} part {} earmark {}".format(*pocket)
-            yield Fault(rule=rule, row=row, stands=0, should_be=should)
-
-
-def _layers() -> Iterator[Fault]:
-    inside = Sum(
-        "entries__quantity", filter=Q(entries__account__in=sorted(ON_HAND)), default=0
-    )
-    layers = CostLayer.objects.order_by("pk").annotate(
-        inside=inside, left=F("quantity") - F("taken")
-    )
-    wrong = layers.exclude(inside=F("left")).values_list("pk", "left", "inside")
-    for pk, left, from_entries in wrong:
-        yield Fault(
-            rule="what is left of a layer is the sum of its entries",
-            row=f"layer {pk}",
-            stands=left,
-            should_be=from_entries,
-        )
-
-
-def _layers_of_parts() -> Iterator[Fault]:
-    left = {
-        (store, part): total
-        for store, part, total in CostLayer.objects.order_by()
-        .values_list("store_id", "part_id")
-        .annotate(total=Sum(F("quantity") - F("taken")))
-    }
-    on_hand = Balance.objects.order_by().values_list("store_id", "part_id")
-    for store, part, should in on_hand.annotate(Sum("on_hand")):
-        stands = left.pop((store, part), 0)
-        if stands != should:
-            yield Fault(
-                rule="layers cover the pieces on hand",
-                row=f"store {store} part {part}",
-                stands=stands,
-                should_be=should,
-            )
-    for (store, part), stands in left.items():
-        if stands:
-            yield Fault(
-                rule="layers cover the pieces on hand",
-                row=f"store {store} part {part}",
-                stands=stands,
-                should_be=0,
-            )
+    faults: list[Fault] = []
+    with transaction.atomic(), connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            # The planner takes sorting tables for dear and hashes ten million rows;
+            # walking the index in its own order is three times as fast.
+            cursor.execute("SET LOCAL enable_hashagg = off")
+            cursor.execute("SET LOCAL enable_seqscan = off")
+        for rule, statement in RULES:
+            cursor.execute(statement)
+            faults += [
+                Fault(rule=rule, row=name, stands=int(stands), should_be=int(should))
+                for name, stands, should in cursor.fetchall()
+            ]
+        if connection.vendor == "postgresql":
+            cursor.execute("SET LOCAL enable_hashagg = DEFAULT")
+            cursor.execute("SET LOCAL enable_seqscan = DEFAULT")
+    return faults
