@@ -36,7 +36,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('dealership', '0002_only_added_to'),
-        ('inventory', '0004_promised_pieces'),
+        ('inventory', '0006_key_of_a_delivery'),
     ]
 
     operations = [
