@@ -38,7 +38,14 @@ from campaigns.models.remedy import (
 )
 from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.unsold import HoldingClaim, HoldingClaimLine, UnsoldVehicle
-from campaigns.models.workshop import CheckReading, PartFitted, Repair, Visit, VisitJob
+from campaigns.models.workshop import (
+    CheckReading,
+    NoticeGiven,
+    PartFitted,
+    Repair,
+    Visit,
+    VisitJob,
+)
 
 
 __all__ = [
@@ -65,6 +72,7 @@ __all__ = [
     "LetterText",
     "ListedVin",
     "MatchedChange",
+    "NoticeGiven",
     "PartFitted",
     "PartRequest",
     "PayerTerms",

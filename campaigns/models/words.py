@@ -26,6 +26,7 @@ from campaigns.rules.lifecycle import (
     RoundKind,
     RoundScope,
     RoundState,
+    ToldHow,
     VersionState,
     VisitState,
     WorkState,
@@ -105,6 +106,10 @@ OUTCOME_WORDS = {
     Outcome.INSPECTED_CLEAR: _("inspected, no repair needed"),
     Outcome.NEEDS_REPAIR: _("inspected, needs repair"),
     Outcome.STOPPED: _("stopped"),
+}
+TOLD_WORDS = {
+    ToldHow.SPOKEN: _("told at the counter"),
+    ToldHow.PRINTED: _("handed a printed notice"),
 }
 READING_WORDS = {
     ReadingResult.PASS: _("within limits"),

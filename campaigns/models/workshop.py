@@ -12,6 +12,7 @@ from campaigns.models.words import (
     PAYER_WORDS,
     READING_WORDS,
     REPAIR_WORDS,
+    TOLD_WORDS,
     VISIT_WORDS,
 )
 from campaigns.rules.lifecycle import (
@@ -19,6 +20,7 @@ from campaigns.rules.lifecycle import (
     Payer,
     ReadingResult,
     RepairState,
+    ToldHow,
     VisitState,
 )
 from dealership.models import Store
@@ -233,3 +235,38 @@ class PartFitted(models.Model):
 
     def __str__(self) -> str:
         return f"{self.repair_id} {self.quantity} x {self.part_id}"
+
+
+class NoticeGivenQuerySet(StoreScopedQuerySet["NoticeGiven"]):
+    """Notices given, by store."""
+
+
+class NoticeGiven(models.Model):
+    """Whoever brought a vehicle was told what is open on it (only added to).
+
+    49 USC 30120(f): where the franchise agreement says so, the store's fair pay for
+    the remedy depends on telling of open recalls at every service.
+    """
+
+    key = models.CharField(max_length=100, unique=True)
+    store = models.ForeignKey(Store, on_delete=models.PROTECT, related_name="+")
+    vehicle = models.ForeignKey(
+        Vehicle, on_delete=models.PROTECT, related_name="notices_given"
+    )
+    # the codes as they stood open, so that a later change takes nothing away
+    campaigns = models.JSONField(_("campaigns"), default=list)
+    how = models.CharField(max_length=8, choices=choices_of(TOLD_WORDS))
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField()
+
+    objects = NoticeGivenQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "notices given"
+        constraints = [known("how", ToldHow, "notice_given_how_is_known")]
+
+    def __str__(self) -> str:
+        return f"{self.vehicle_id} {self.at:%Y-%m-%d}"

@@ -17,6 +17,7 @@ from campaigns.models import (
     Visit,
     VisitJob,
 )
+from campaigns.queries.notices import notices_of
 from campaigns.queries.remedies import (
     DueItem,
     Plan,
@@ -66,7 +67,7 @@ from vehicles.rules.standing import Standing
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from campaigns.models import Campaign
+    from campaigns.models import Campaign, NoticeGiven
     from campaigns.rules.eligibility import Verdict
     from dealership.models import StaffMember, Store
     from vehicles.models import Party
@@ -186,6 +187,7 @@ class AtCounter:
     closed: tuple[CampaignVehicle, ...]
     visits: tuple[Visit, ...]
     history: tuple[StateChange, ...]
+    told: tuple[NoticeGiven, ...]
 
     @property
     def must_not_be_handed_over(self) -> bool:
@@ -224,6 +226,7 @@ def vehicle_at_counter(
             .select_related("campaign_vehicle__campaign", "by")
             .order_by("-recorded_at", "-pk")[:20]
         ),
+        told=tuple(notices_of(vehicle, staff=staff)),
     )
 
 

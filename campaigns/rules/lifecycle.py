@@ -161,6 +161,13 @@ class Outcome(StrEnum):
     STOPPED = "stopped"
 
 
+class ToldHow(StrEnum):
+    """How somebody at the counter was told what is open on the vehicle."""
+
+    SPOKEN = "spoken"
+    PRINTED = "printed"
+
+
 class ReadingResult(StrEnum):
     """What a measured value means."""
 

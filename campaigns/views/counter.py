@@ -114,6 +114,10 @@ def _counter_page(
             Capability.RECORD_REPAIRS, at.vehicle.store_id
         ),
         "withdraw_form": WithdrawForm(),
+        "told_key": uuid.uuid4(),
+        "told_today": any(
+            timezone.localdate(one.at) == timezone.localdate() for one in at.told
+        ),
         "bad": bad,
         "today": timezone.localdate(),
     }

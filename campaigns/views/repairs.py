@@ -36,6 +36,7 @@ from campaigns.forms.repairs import (
 )
 from campaigns.models import CampaignVehicle, Repair, ScheduledItem, VisitJob
 from campaigns.models.words import READING_WORDS
+from campaigns.queries.notices import can_be_proven
 from campaigns.queries.remedies import plan_for
 from campaigns.queries.repairs import (
     CheckNow,
@@ -441,6 +442,7 @@ def _done_page(request: HttpRequest, repair: Repair) -> HttpResponse:
         "claim": claim if sees_money else None,
         "claimed": claim is not None,
         "signed_off": repair.state == RepairState.COMPLETED,
+        "proven": can_be_proven(repair),
     }
     return render(request, "campaigns/repair_done.html", context)
 

@@ -1,5 +1,6 @@
-// Single keys: "/" goes to the one box, "?" shows the help. They can be switched off
-// (WCAG 2.2, 2.1.4) and never act while somebody types.
+// Single keys: "/" goes to the one box, "?" shows the help, and a button of the page
+// may name one of its own (data-key). They can be switched off (WCAG 2.2, 2.1.4) and
+// never act while somebody types.
 const SWITCH = "mendroll.single-keys";
 
 function areOn() {
@@ -55,6 +56,8 @@ export function watchKeys(page) {
     } else if (event.key === "?" && help && !help.open) {
       event.preventDefault();
       help.showModal();
+    } else if (/^[a-z]$/.test(event.key) && !event.repeat && !help?.open) {
+      page.querySelector(`button[data-key="${event.key}"]`)?.click();
     }
   });
   page.addEventListener("click", (event) => {

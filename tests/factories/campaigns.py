@@ -30,6 +30,7 @@ from campaigns.models import (
     LetterText,
     ListedVin,
     MatchedChange,
+    NoticeGiven,
     PartFitted,
     PartRequest,
     PayerTerms,
@@ -71,6 +72,7 @@ from campaigns.rules.lifecycle import (
     RepairState,
     RequestState,
     RoundKind,
+    ToldHow,
     WorkState,
 )
 from inventory.forecasting.response import built_in, experience_kept
@@ -711,3 +713,17 @@ class HoldingClaimLineFactory(DjangoModelFactory[HoldingClaimLine]):
     months = "0.0000"
     base_cents = 3_000_000
     cents = 0
+
+
+class NoticeGivenFactory(DjangoModelFactory[NoticeGiven]):
+    """A customer who was told."""
+
+    class Meta:
+        model = NoticeGiven
+
+    key = factory.Sequence(lambda n: f"notice-{n}")
+    vehicle = factory.SubFactory(VehicleFactory)
+    store = factory.SelfAttribute("vehicle.store")
+    campaigns = factory.LazyFunction(lambda: ["SR-26-01"])
+    how = ToldHow.SPOKEN
+    at = NOW

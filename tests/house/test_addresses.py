@@ -120,6 +120,22 @@ def repair(store):
     return {"pk": c.RepairFactory.create(campaign_vehicle__vehicle__store=store).pk}
 
 
+def finished_repair(store):
+    row = c.CampaignVehicleFactory.create(
+        vehicle=v.VehicleFactory.create(store=store), work_state="remedied_here"
+    )
+    done = c.RepairFactory.create(
+        campaign_vehicle=row,
+        vehicle=row.vehicle,
+        store=store,
+        state="completed",
+        outcome="remedied",
+        odometer=9_000,
+        done_on=d.TODAY,
+    )
+    return {"pk": done.pk}
+
+
 def reading(store):
     row = c.RepairFactory.create(campaign_vehicle__vehicle__store=store)
     check = c.VariantCheckFactory.create(variant=row.variant)
@@ -202,7 +218,14 @@ THINGS = {
     "campaigns:book": vehicle,
     "campaigns:complete_repair": repair,
     "campaigns:counter": vehicle,
+    "campaigns:customer_told": vehicle,
     "campaigns:job_card": repair,
+    "campaigns:notice_paper": lambda s: {
+        "pk": c.NoticeGivenFactory.create(
+            vehicle=v.VehicleFactory.create(store=s), store=s
+        ).pk
+    },
+    "campaigns:proof_paper": finished_repair,
     "campaigns:population_act": lambda s: population_row(s) | {"act": "confirm"},
     "campaigns:population_vehicle": population_row,
     "campaigns:record_reading": reading,

@@ -347,8 +347,8 @@ def test_one_campaign_or_three_take_the_same_queries(
             assert client.get(url).status_code == 200
 
 
-COUNTER_QUERIES = 40
-BOOK_QUERIES = 40
+COUNTER_QUERIES = 41
+BOOK_QUERIES = 41
 
 
 def test_own_stock_has_no_owner_to_name(signed_in):
