@@ -28,6 +28,7 @@ def guarded_by_the_database():
         else:
             cursor.execute(
                 "SELECT DISTINCT tbl_name FROM sqlite_master WHERE type = 'trigger'"
+                " AND name LIKE tbl_name || '_no_%'"
             )
         return sorted(table for (table,) in cursor.fetchall())
 
