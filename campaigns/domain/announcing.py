@@ -95,6 +95,9 @@ class CampaignFacts:
     regulator_number: str = ""
     bulletin: str = ""
     risk: str = ""
+    title_es: str = ""
+    risk_es: str = ""
+    bulletin_es: str = ""
     parts_available_on: dt.date | None = None
     letters_on: dt.date | None = None
     claims_until: dt.date | None = None

@@ -48,9 +48,12 @@ from vehicles.models import Address
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Mapping
 
+    from campaigns.models import LetterText
     from campaigns.rules.letter_returns import ReturnReason
     from dealership.models import Job, StaffMember, Store
+    from vehicles.models import Party
 
 CHUNK = 50
 """Letters that are set together; each chunk's file is kept until the round is bound."""
@@ -243,7 +246,7 @@ def _draw_up(
                 campaign_vehicle=one.row,
                 party=one.party,
                 address=one.address,
-                text=texts.get(one.party.language, letter_round.text),
+                text=texts[_language_for(one.party, campaign, texts)],
                 code=f"L{letter_round.pk:05}{position:05}",
                 position=position,
                 envelope=envelope,
@@ -279,6 +282,15 @@ def _draw_up(
         },
     )
     return letter_round
+
+
+def _language_for(
+    party: Party, campaign: Campaign, texts: Mapping[str, LetterText]
+) -> str:
+    """Give the owner's language where text and campaign have it, else English."""
+    language = party.language
+    known = language in texts and campaign.speaks(language)
+    return language if known else DEFAULT_LANGUAGE
 
 
 def _by_postal_code(one: Addressee) -> tuple[str, str, str, str, int, int]:

@@ -61,6 +61,9 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
             "supplier",
             "risk",
             "bulletin",
+            "title_es",
+            "risk_es",
+            "bulletin_es",
         )
         help_texts = {
             "campaign_class": _("It decides limits, letters and the report."),

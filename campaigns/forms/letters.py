@@ -19,6 +19,7 @@ from dealership.models.choices import choices_of
 if TYPE_CHECKING:
     from campaigns.models import LetterText
 
+LONGEST_BODY = 6_000
 RETURN_WORDS = {
     ReturnReason.UNKNOWN: _("not known at this address"),
     ReturnReason.MOVED: _("moved, no new address left"),
@@ -101,11 +102,11 @@ class LetterTextForm(forms.Form):
     """A new version of a text."""
 
     subject = forms.CharField(
-        label=_("Subject line"), max_length=160, widget=forms.TextInput({"size": 80})
+        label=_("Subject line"), max_length=160, widget=forms.TextInput()
     )
     body = forms.CharField(
         label=_("Paragraphs, an empty line between two"),
-        max_length=6_000,
+        max_length=LONGEST_BODY,
         widget=forms.Textarea({"rows": 18, "cols": 84}),
     )
     effective_from = forms.DateField(

@@ -48,6 +48,16 @@ class Campaign(models.Model):
         blank=True,
         help_text=_("One or two plain sentences. They stand in the letters."),
     )
+    # the same in the other language of the letters; without it they go in English
+    title_es = models.CharField(_("title in Spanish"), max_length=160, blank=True)
+    risk_es = models.TextField(
+        _("what may happen, in Spanish"),
+        blank=True,
+        help_text=_(
+            "With title and risk in Spanish, owners who speak it get a Spanish letter."
+        ),
+    )
+    bulletin_es = models.TextField(_("bulletin in Spanish"), blank=True)
     state = models.CharField(
         max_length=8,
         choices=choices_of(CAMPAIGN_STATE_WORDS),
@@ -104,6 +114,12 @@ class Campaign(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} {self.title}"
+
+    def speaks(self, language: str) -> bool:
+        """Tell whether its title and risk are written down in a language."""
+        return language != "es" or bool(
+            self.title_es and (self.risk_es or not self.risk)
+        )
 
 
 class CriteriaVersion(models.Model):

@@ -125,9 +125,8 @@ def _open_rows(campaign: Campaign, store: Store) -> QuerySet[CampaignVehicle]:
                 VisitJob.objects.filter(campaign_vehicle=OuterRef("pk"), live=True)
             )
         )
-        .prefetch_related(
-            Prefetch("vehicle__tenures", tenures), Prefetch("letters", posted)
-        )
+        .prefetch_related(Prefetch("vehicle__tenures", tenures))
+        .prefetch_related(Prefetch("letters", posted))
         .order_by("pk")
     )
 

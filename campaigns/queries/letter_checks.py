@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from campaigns.queries.letters import merge_values, sheet_of
+from campaigns.queries.letter_samples import draft_of
 from campaigns.queries.remedies import needs_of
 from campaigns.queries.waiting import (
     Availability,
@@ -18,8 +18,6 @@ from campaigns.queries.waiting import (
 )
 from campaigns.rules.letter_check import Draft, Finding, Promise, check_letter
 from campaigns.rules.letter_rules import Severity
-from campaigns.rules.letter_text import fields_of, fill, paragraphs
-from campaigns.rules.lifecycle import CampaignClass, PostedBy, RoundKind
 from inventory.forecasting.takeup import cold_start_curve, usual_ultimate
 from inventory.queries.stock import stock_of
 
@@ -125,21 +123,8 @@ def check_round(letter_round: LetterRound, *, today: dt.date) -> RoundCheck:
             .order_by("position")[0]
         )
         text = first.text or letter_round.text
-        sheet = sheet_of(first, letter_round)
-        values = merge_values(
-            letter_round.campaign, letter_round.store, first.campaign_vehicle.vehicle
-        )
-        draft = Draft(
-            campaign_class=CampaignClass(letter_round.campaign.campaign_class),
-            kind=RoundKind(letter_round.kind),
-            posted_by=PostedBy(letter_round.posted_by),
-            language=text.language,
-            subject=sheet.subject,
-            paragraphs=sheet.paragraphs,
-            values=values,
-            used=fields_of(text.subject) | fields_of(text.body),
-            promise=parts.promise,
-        )
+        first.letter_round = letter_round
+        draft = replace(draft_of(first), promise=parts.promise)
         found = tuple(
             Answered(finding=finding, answer=answers.get((text.pk, finding.rule.code)))
             for finding in check_letter(draft)
@@ -198,21 +183,3 @@ def promised(
     kept = kept_for(ahead, campaign=campaign, stock=stock)
     there = availability(wanted, campaign=campaign, stock=stock, kept=kept, today=today)
     return PartsInHand(letters=letters, expected=expected, there=there)
-
-
-def draft_of(
-    text: LetterText, campaign: Campaign, store: Store, row: CampaignVehicle
-) -> Draft:
-    """Give a text filled in for one vehicle of a campaign, parts not asked for."""
-    values = merge_values(campaign, store, row.vehicle)
-    values["owner_name"] = ""
-    return Draft(
-        campaign_class=CampaignClass(text.campaign_class),
-        kind=RoundKind(text.kind),
-        posted_by=PostedBy(text.posted_by),
-        language=text.language,
-        subject=fill(text.subject, values),
-        paragraphs=tuple(fill(one, values) for one in paragraphs(text.body)),
-        values=values,
-        used=fields_of(text.subject) | fields_of(text.body),
-    )

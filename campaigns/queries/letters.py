@@ -12,7 +12,12 @@ from campaigns.models import Letter, LetterRound, LetterText
 from campaigns.models.words import OMISSION_WORDS
 from campaigns.rules.letter_text import fill, paragraphs
 from campaigns.rules.letter_window import layout_for
-from campaigns.rules.letter_wording import LANGUAGES, frame_of, shipped_text
+from campaigns.rules.letter_wording import (
+    DEFAULT_LANGUAGE,
+    LANGUAGES,
+    frame_of,
+    shipped_text,
+)
 from campaigns.rules.lifecycle import (
     CampaignClass,
     OmissionReason,
@@ -74,18 +79,24 @@ def shared_lines(campaign: Campaign, language: str) -> tuple[tuple[str, str], ..
     return tuple((label, value) for label, value in lines if value)
 
 
-def merge_values(campaign: Campaign, store: Store, vehicle: Vehicle) -> dict[str, str]:
+def merge_values(
+    campaign: Campaign,
+    store: Store,
+    vehicle: Vehicle,
+    language: str = DEFAULT_LANGUAGE,
+) -> dict[str, str]:
     """Give what the fields of a text stand for in one letter."""
+    spanish = language == "es"
     year = str(vehicle.model_year or "")
     parts_from = campaign.parts_available_on
     return {
-        "campaign_title": campaign.title,
+        "campaign_title": campaign.title_es if spanish else campaign.title,
         "campaign_number": campaign.code,
         "maker": campaign.maker,
         "maker_number": campaign.maker_number,
         "regulator_number": campaign.regulator_number,
-        "risk": campaign.risk,
-        "bulletin": campaign.bulletin,
+        "risk": campaign.risk_es if spanish else campaign.risk,
+        "bulletin": campaign.bulletin_es if spanish else campaign.bulletin,
         "vehicle": f"{year} {vehicle.line}".strip(),
         "vin": vehicle.vin,
         "store_name": store.name,
@@ -98,9 +109,9 @@ def merge_values(campaign: Campaign, store: Store, vehicle: Vehicle) -> dict[str
 def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
     """Give all that one letter says."""
     store, vehicle = letter_round.store, letter.campaign_vehicle.vehicle
-    values = merge_values(letter_round.campaign, store, vehicle)
-    values["owner_name"] = letter.party.name
     text = letter.text or letter_round.text
+    values = merge_values(letter_round.campaign, store, vehicle, text.language)
+    values["owner_name"] = letter.party.name
     address = letter.address
     return Sheet(
         code=letter.code,

@@ -184,7 +184,7 @@ def find(sentences: Iterable[Sentence], wanted: Iterable[Cue]) -> Iterator[Hit]:
     """Give every place where one of the cues stands, in the order of the text."""
     wanted = tuple(wanted)
     for sentence in sentences:
-        places = {}
+        places: dict[int, int] = {}
         for cue in wanted:
             for match in compiled(cue.pattern).finditer(sentence.joined):
                 first = _word_at(sentence, match.start())

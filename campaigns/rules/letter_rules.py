@@ -172,7 +172,9 @@ _STORE_WANTS = tuple(
 )
 
 
-def _notice(code: str, source: Source, **terms: frozenset[RoundKind]) -> Rule:
+def _notice(
+    code: str, source: Source, kinds: frozenset[RoundKind] = frozenset(RoundKind)
+) -> Rule:
     """Give a rule on what the manufacturer's safety notice must say."""
     return Rule(
         code=code,
@@ -180,7 +182,7 @@ def _notice(code: str, source: Source, **terms: frozenset[RoundKind]) -> Rule:
         look=Look.PRESENT,
         classes=_SAFETY,
         senders=_MAKER,
-        **terms,
+        kinds=kinds,
     )
 
 

@@ -335,6 +335,8 @@ SHARED = {
     "campaigns:campaign_letters": CAMPAIGN,
     "campaigns:campaign_report": CAMPAIGN,
     "campaigns:letter_text": "texts belong to all stores",
+    "campaigns:text_preview": "texts belong to all stores",
+    "campaigns:text_pdf": "texts belong to all stores",
     "campaigns:statement": CAMPAIGN,
     "campaigns:statement_pdf": CAMPAIGN,
     "campaigns:statement_xlsx": CAMPAIGN,

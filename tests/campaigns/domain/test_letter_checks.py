@@ -6,7 +6,7 @@ import pytest
 from django.db import IntegrityError
 
 from campaigns.domain import letter_checks, letters
-from campaigns.models import LetterCheckAnswer
+from campaigns.models import Campaign, LetterCheckAnswer, LetterRound
 from campaigns.queries.letter_checks import check_round
 from campaigns.rules.letter_wording import shipped_text
 from campaigns.rules.lifecycle import CampaignClass, RoundKind, RoundState
@@ -101,13 +101,20 @@ def test_an_answer_holds_for_its_round_only(ground):
     assert check_round(drawn(campaign, store, key="next"), today=TODAY).waiting == 1
 
 
-def test_each_language_is_checked(ground):
+def test_each_language_is_checked_once_the_campaign_speaks_it(ground):
     owned(*ground)
     spanish = owned(*ground).vehicle.tenures.get().party
     spanish.language = "es"
     spanish.save()
 
-    told = check_round(drawn(*ground), today=TODAY)
+    assert len(check_round(drawn(*ground), today=TODAY).texts) == 1
+    LetterRound.objects.update(state=RoundState.CANCELLED)
+    Campaign.objects.update(
+        title_es="Tornillos", risk_es="El asiento puede soltarse en un choque."
+    )
+    ground[0].refresh_from_db()
+
+    told = check_round(drawn(*ground, key="next"), today=TODAY)
 
     assert sorted((one.text.language, one.letters) for one in told.texts) == [
         ("en", 1),

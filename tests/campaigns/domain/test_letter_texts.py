@@ -3,11 +3,13 @@
 import datetime as dt
 
 import pytest
+from django.db import IntegrityError, transaction
 
 from campaigns.domain.letter_texts import (
     FieldNotKnown,
     TextInForce,
     load_shipped_texts,
+    texts_in_force,
     write_version,
 )
 from campaigns.models import LetterText
@@ -38,7 +40,7 @@ def kept():
 
 
 def test_each_class_and_letter_has_its_text_once():
-    LetterText.objects.all().delete()
+    assert not LetterText.objects.exists()
 
     assert load_shipped_texts(at=NOW) == (
         len(CampaignClass) * len(RoundKind) * len(PostedBy) * len(LANGUAGES)
@@ -55,6 +57,29 @@ def test_a_new_version_leaves_those_before_as_they_were():
 
     assert second.number == first.number + 1
     assert LetterText.objects.get(pk=first.pk).subject == "One"
+
+
+def test_the_database_keeps_a_version_as_it_is():
+    text = write()
+
+    with pytest.raises(IntegrityError, match="only added to"), transaction.atomic():
+        LetterText.objects.update(body="Changed.")
+    with pytest.raises(IntegrityError, match="only added to"), transaction.atomic():
+        text.delete()
+
+
+def test_each_language_and_sender_has_versions_of_its_own():
+    ours = write(subject="Ours")
+    common = {"campaign_class": CampaignClass.SAFETY, "kind": RoundKind.FIRST}
+    facts = {"body": "B", "effective_from": TODAY, "by": ours.made_by, "at": NOW}
+    notice = write_version(
+        **common, posted_by=PostedBy.MANUFACTURER, subject="Notice", **facts
+    )
+    spanish = write_version(**common, language="es", subject="Carta", **facts)
+
+    assert (notice.number, spanish.number) == (1, 1)
+    found = texts_in_force(**common, posted_by=PostedBy.STORE, on=TODAY, at=NOW)
+    assert {one.subject for one in found.values()} == {"Ours", "Carta"}
 
 
 def test_a_version_does_not_go_behind_the_one_in_force():

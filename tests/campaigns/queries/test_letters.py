@@ -121,7 +121,7 @@ def test_rounds_are_counted_without_counting_twice(one_round):
 
 
 def test_the_text_in_force_is_the_last_one_that_has_begun():
-    LetterText.objects.all().delete()
+    assert not LetterText.objects.exists()
     for number, day in ((1, -5), (2, 0), (3, 1)):
         LetterTextFactory.create(
             number=number, effective_from=TODAY + dt.timedelta(days=day)

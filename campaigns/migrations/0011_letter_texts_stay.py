@@ -1,0 +1,10 @@
+"""A version of a letter's text is only added to; the database refuses the rest."""
+
+from django.db import migrations
+
+from dealership.models.append_only import append_only
+
+
+class Migration(migrations.Migration):
+    dependencies = [("campaigns", "0010_what_closed_campaigns_taught")]
+    operations = [append_only("campaigns_lettertext")]
