@@ -6,5 +6,5 @@ from dealership.models.append_only import append_only
 
 
 class Migration(migrations.Migration):
-    dependencies = [("campaigns", "0010_what_closed_campaigns_taught")]
+    dependencies = [("campaigns", "0014_notices_given_at_the_counter")]
     operations = [append_only("campaigns_lettertext")]

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0011_letter_texts_stay'),
+        ('campaigns', '0015_letter_texts_stay'),
     ]
 
     operations = [
