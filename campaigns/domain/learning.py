@@ -6,16 +6,16 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.utils import timezone
 
-from campaigns.models import ClosedResponse, LearnedResponse
+from campaigns.models import Campaign, ClosedResponse, LearnedResponse
 from campaigns.queries.experience import closed_campaigns, course_of
+from campaigns.rules.lifecycle import CampaignState
 from inventory.forecasting.response import experience_kept, learn
 
 
 if TYPE_CHECKING:
     import datetime as dt
-
-    from campaigns.models import Campaign
 
 LATEST = 60
 """Closed campaigns that are learned from at the most, the latest ones."""
@@ -38,6 +38,7 @@ def learn_responses(*, at: dt.datetime) -> int:
 
     Gives how many were fitted. With the same closed campaigns nothing is done.
     """
+    _keep_missing()
     known = {(one.store_id, one.campaign_class): one for one in _learned()}
     fitted = 0
     found = closed_campaigns()
@@ -58,6 +59,20 @@ def learn_responses(*, at: dt.datetime) -> int:
     gone = [one.pk for scope, one in known.items() if scope not in found]
     LearnedResponse.objects.filter(pk__in=gone).delete()
     return fitted
+
+
+def _keep_missing() -> None:
+    """Keep how campaigns ran that were closed before anybody kept it."""
+    missing = Campaign.objects.filter(
+        state=CampaignState.CLOSED, closed_at__isnull=False, responses=None
+    )
+    for campaign in missing.order_by("pk"):
+        assert campaign.closed_at is not None, "asked for above"
+        keep_response(
+            campaign=campaign,
+            at=campaign.closed_at,
+            today=timezone.localdate(campaign.closed_at),
+        )
 
 
 def _learned() -> list[LearnedResponse]:

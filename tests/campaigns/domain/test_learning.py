@@ -9,7 +9,7 @@ from campaigns.domain.learning import learn_responses
 from campaigns.domain.replenishment import reconcile
 from campaigns.models import ClosedResponse, LearnedResponse, Replenishment
 from campaigns.queries.experience import read_experience
-from campaigns.rules.lifecycle import CampaignClass, Reach, WorkState
+from campaigns.rules.lifecycle import CampaignClass, CampaignState, Reach, WorkState
 from tests.factories.campaigns import (
     CampaignFactory,
     CampaignVehicleFactory,
@@ -94,6 +94,19 @@ def test_closed_again_it_is_kept_anew():
     )
     close_campaign(campaign=campaign, why="done", by=by, at=NOW)
     assert ClosedResponse.objects.filter(campaign=campaign).count() == 2  # two stores
+
+
+def test_a_campaign_closed_before_is_made_up_for():
+    campaign = CampaignFactory.create(
+        letters_on=START, state=CampaignState.CLOSED, closed_at=NOW
+    )
+    CampaignVehicleFactory.create(
+        campaign=campaign, work_state=WorkState.REMEDIED_HERE, first_asked_on=START
+    )
+    learn_responses(at=NOW)
+    learn_responses(at=NOW)
+    row = ClosedResponse.objects.get()
+    assert (row.campaign, row.seen) == (campaign, [[1, [0], 0, True]])
 
 
 def test_learns_once_and_again_when_a_campaign_is_added():
