@@ -154,9 +154,12 @@ def closed_campaigns(
         for store in stores:
             found[store, row.campaign.campaign_class].append(one)
             found[store, ""].append(one)
-    return {
-        scope: rows for scope, rows in found.items() if len(rows) >= FEWEST_FOR_A_CURVE
-    }
+    return {scope: rows for scope, rows in found.items() if _enough(rows)}
+
+
+def _enough(rows: Iterable[tuple[ClosedResponse, ClosedCampaign]]) -> bool:
+    """Tell whether there are three campaigns; one at three stores is one."""
+    return len({row.campaign_id for row, _campaign in rows}) >= FEWEST_FOR_A_CURVE
 
 
 def read_experience() -> dict[Scope, Experience]:

@@ -226,7 +226,7 @@ def propose(position: PartPosition) -> Proposal:
         position.window_days
     )
     worth = outlook.rest.level(outlook.levels.rest) - position.have()
-    order, because_not = _order(position, outlook, min(short, worth))
+    order, because_not = _order(position, outlook, short=short, worth=worth)
     back = pieces_to_return(position, outlook)
     act_by: date | None = None
     if back and position.returns is not None:
@@ -344,25 +344,34 @@ def _weighing(position: PartPosition, outlook: Outlook) -> Weighing | None:
     )
 
 
+def economic_lot(position: PartPosition) -> int:
+    """Give the pieces that an order of a part for scheduled service should have.
+
+    0 where campaigns want it too, where ordering costs nothing, or without costs.
+    """
+    if position.costs is None or position.campaigns or not position.scheduled:
+        return 0
+    yearly = sum(one.pieces_per_week for one in position.scheduled) * 365 / 7
+    keeping = float(position.unit_cost_cents * position.yearly_holding)
+    return round(reorder.economic_quantity(position.order_cost_cents, yearly, keeping))
+
+
 def _order(
-    position: PartPosition, outlook: Outlook, wanted_pieces: int
+    position: PartPosition, outlook: Outlook, *, short: int, worth: int
 ) -> tuple[int, Because | None]:
     """Give the pieces to order in packs, and why none although some are wanted.
 
     Without costs packs are rounded up. With them the cheaper number of packs is taken;
     where ordering itself costs something, an order must save more than that, and one
-    of a part for scheduled service alone has at least the economic quantity.
+    of a part for scheduled service alone has the economic quantity, as far as so many
+    are worth having.
     """
     weighing, terms = _weighing(position, outlook), position
     pack, least, most = terms.pack, terms.minimum, terms.order_limit
-    pieces = wanted_pieces
+    pieces = min(short, worth)
     if weighing is None or pieces <= 0:
         return reorder.in_packs(pieces, pack=pack, minimum=least, limit=most), None
-    if position.scheduled and not position.campaigns:
-        yearly = sum(one.pieces_per_week for one in position.scheduled) * 365 / 7
-        keeping = float(position.unit_cost_cents * position.yearly_holding)
-        lot = reorder.economic_quantity(position.order_cost_cents, yearly, keeping)
-        pieces = max(pieces, round(lot))
+    pieces = max(pieces, min(economic_lot(position), worth))
     order = reorder.cheaper_packs(
         weighing, pieces, pack=pack, minimum=least, limit=most
     )
@@ -488,6 +497,7 @@ def _facts(position: PartPosition, outlook: Outlook, *, back: int) -> tuple[Fact
             _fact("cost_hold", position.costs.hold_cents, "cents"),
             _fact("cost_loss", position.costs.loss_cents, "cents"),
             _fact("order_cost", position.order_cost_cents, "cents"),
+            _fact("lot", economic_lot(position), "pieces"),
         ]
     if position.returns is not None:
         terms = position.returns

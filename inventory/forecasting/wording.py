@@ -56,6 +56,7 @@ FACT_WORDS = {
     "cost_hold": "cost of keeping a piece to the next order",
     "cost_loss": "cost of a piece never used",
     "order_cost": "cost of placing an order",
+    "lot": "pieces that an order of steady demand should have",
     "return_by": "last day for returns",
     "restocking": "share the manufacturer keeps",
     "return_credit": "credit for what goes back",
@@ -103,9 +104,10 @@ def _act(proposal: Proposal) -> str:
             return f"Order {proposal.quantity} today."
         case ProposalKind.RETURN:
             credit = plain_money(int(proposal.value("return_credit") or 0))
+            kept = int(proposal.value("have_in_all") or 0) - proposal.quantity
             return (
-                f"Return {proposal.quantity} by {proposal.act_by}:"
-                f" they bring {credit} and are not likely to be used."
+                f"Return {proposal.quantity} by {proposal.act_by}: they bring {credit}."
+                f" The {kept} that stay are all that is likely ever to be needed."
             )
         case ProposalKind.NOTHING:
             return f"Nothing to order. {_BECAUSE[proposal.because]}"
@@ -124,6 +126,9 @@ def _why(proposal: Proposal) -> str:
         f" next ({proposal.value('window_days')} days); about {left} will be left"
         " then, for the next customers."
     )
+    if int(proposal.value("lot") or 0) > 0:
+        cost = plain_money(int(proposal.value("order_cost") or 0))
+        said += f" Each order costs {cost}, so several weeks' pieces come at once."
     smaller = [row for row in proposal.choices if row.quantity < proposal.quantity]
     if smaller:
         runs_out = "; ".join(_runs_out(row) for row in reversed(smaller))

@@ -55,6 +55,10 @@ def make_cast() -> Cast:
             email=f"service@{shop.city.lower().replace(' ', '')}.example",
             letter_signed_by=shop.signed_by,
             labour_rate_cents=14_250,
+            second_visit_cents=9_000,
+            labour_margin_cents=5_500,
+            order_cost_cents=1_200,
+            return_freight_cents=2_500,
         )
         for shop in scenario.SHOPS
     }

@@ -42,6 +42,13 @@ def test_only_sets_that_are_large_enough_and_closed():
 
 
 @pytest.mark.django_db
+def test_one_campaign_at_three_stores_is_one_campaign():
+    campaign = ClosedResponseFactory.create().campaign
+    ClosedResponseFactory.create_batch(2, campaign=campaign)
+    assert closed_campaigns() == {}
+
+
+@pytest.mark.django_db
 def test_the_nearest_experience_is_taken():
     mine = LearnedResponseFactory.create(campaign_class="")
     LearnedResponseFactory.create(store=None, campaign_class=CampaignClass.SAFETY)

@@ -43,7 +43,7 @@ def test_a_return_in_words():
     text = wording.sentence(found)
     credit = found.quantity * 6410 * 85 // 100 / 100
     assert text.startswith(
-        f"Return {found.quantity} by 2026-03-02: they bring {credit:,.2f} and"
+        f"Return {found.quantity} by 2026-03-02: they bring {credit:,.2f}. The {90 - found.quantity} that"
     )
 
 
