@@ -141,7 +141,7 @@ class VehicleView(APIView):
 
 # The serializers above say what an answer holds; a test keeps the two alike. Field by
 # field they would take longer than the question itself.
-_FIELDS = {
+_FIELDS: dict[type, tuple[str, ...]] = {
     kind: tuple(field.name for field in fields(kind))
     for kind in (VehicleAnswer, OpenCampaign, PartFree)
 }

@@ -32,7 +32,8 @@ def _touches(event: str) -> str:
             return "NEW.posted_on IS NOT NULL"
         case "DELETE":
             return "OLD.posted_on IS NOT NULL"
-    return "NEW.posted_on IS NOT NULL OR OLD.posted_on IS NOT NULL"
+        case _:
+            return "NEW.posted_on IS NOT NULL OR OLD.posted_on IS NOT NULL"
 
 
 def trigger_sql(vendor: str) -> list[str]:

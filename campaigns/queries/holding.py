@@ -123,11 +123,13 @@ def _held(
     facts = facts_of(row, campaign)
     unsold: UnsoldVehicle | None = getattr(row, "unsold", None)
     amount = amount_of(facts, terms, today=today)
-    plans = row.planned_on and amount.ended_on is None and row.planned_on > today
+    planned = row.planned_on
+    if planned is not None and (amount.ended_on is not None or planned <= today):
+        planned = None
     return Held(
         row=row,
         unsold=unsold,
         amount=amount,
-        planned=amount_of(facts, terms, today=row.planned_on) if plans else None,
+        planned=amount_of(facts, terms, today=planned) if planned else None,
         line=getattr(unsold, "claim_line", None) if unsold else None,
     )

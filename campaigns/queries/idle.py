@@ -172,7 +172,7 @@ def open_groups(rows: QuerySet[CampaignVehicle]) -> list[OpenGroup]:
         .annotate(n=Count("*"), asked=Count("first_asked_on"))
     )  # fmt: skip
     with in_index_order():
-        return [OpenGroup(*row[:8], row[7] - row[8]) for row in groups]
+        return [OpenGroup._make((*row[:8], row[7] - row[8])) for row in groups]
 
 
 def count_idle(
@@ -243,8 +243,9 @@ def _take_off(
         if not arranged and not is_past(campaign, used):
             idle.own[place, planned] += n
     for place_days, used, n in _arranged_customers(one_way, store_ids):
-        if not is_past(place_days[1], used):
-            idle.add((*place_days[:2], one_way[place_days[1]]), *place_days[2:], -n)
+        store, campaign, latest, first = place_days
+        if not is_past(campaign, used):
+            idle.add((store, campaign, one_way[campaign]), latest, first, -n)
     if latest_cut is None:
         return
     customers: Any = (

@@ -106,7 +106,10 @@ class Records:
         known = self._by_curve.get(id(curve))
         if known is None:
             each = self.vehicles * curve.since(self.again, self.until)
-            total = np.bincount(self.cell, weights=each, minlength=len(self.cells))
+            total: NDArray[np.float64] = np.asarray(
+                np.bincount(self.cell, weights=each, minlength=len(self.cells)),
+                dtype=np.float64,
+            )
             known = self._by_curve[id(curve)] = curve, total
         return known[1]
 
@@ -210,9 +213,9 @@ def _own(watched: QuerySet[CampaignVehicle], today: dt.date) -> list[Group]:
     found: list[Group] = []
     for *place, n, came in told:
         if came:
-            found.append((*place, True, came))  # type: ignore[arg-type]
+            found.append((*place, True, came))
         if n - came:
-            found.append((*place, False, n - came))  # type: ignore[arg-type]
+            found.append((*place, False, n - came))
     return found
 
 
@@ -259,7 +262,9 @@ def _columns(
         again=(latest - first) / 7,
         until=(until - first) / 7,
         vehicles=n.astype(float),
-        asked=np.bincount(cell, weights=counted, minlength=len(pairs)),
+        asked=np.bincount(cell, weights=counted, minlength=len(pairs)).astype(
+            np.float64
+        ),
         years=years,
     )
 

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from campaigns.models import Campaign, Remedy, ScheduledItem
-    from campaigns.queries.demand import Cell, Record, Wanted
+    from campaigns.queries.demand import Wanted
+    from campaigns.queries.records import Cell, Record
     from inventory.forecasting.response import Experience
 
 MILES_A_YEAR = 12_000

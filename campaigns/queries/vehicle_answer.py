@@ -172,7 +172,7 @@ def vehicle_answer(
 def _rows(vin: str, staff: StaffMember) -> list[_Row]:
     """Ask once, and only for vehicles of the person's stores."""
     statement = _STATEMENT
-    values: list[object] = [*_OPEN, vin]
+    values: list[str | int] = [*_OPEN, vin]
     if not staff.in_all_stores:
         stores = staff.store_ids()
         if not stores:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from contextlib import closing
 
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 
 
 _POINTS_AN_INCH = 72

@@ -342,8 +342,9 @@ def _lot_lines(goods_return: GoodsReturn) -> list[Line]:
 
 def _back_to_lots(goods_return: GoodsReturn) -> None:
     """Give the pieces of a return that is called off back to their lots."""
-    for row in goods_return.lines.filter(lot__isnull=False):
-        lot = QuarantineLot.objects.filter(pk=row.lot_id)
+    for row in goods_return.lines.filter(lot__isnull=False).select_related("lot"):
+        assert row.lot is not None, "asked for"
+        lot = QuarantineLot.objects.filter(pk=row.lot.pk)
         lot.update(left=F("left") + row.quantity)
 
 

@@ -24,6 +24,8 @@ from inventory.views.places import parts_places
 
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.http import HttpRequest, HttpResponse
 
 ROWS = 20
@@ -88,7 +90,7 @@ def part_card(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "inventory/part.html", context)
 
 
-ACTS = {
+ACTS: dict[str, Callable[..., object]] = {
     "aside": quarantine.put_aside,
     "back": quarantine.put_back,
     "scrap": quarantine.scrap,

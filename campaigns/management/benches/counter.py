@@ -221,8 +221,7 @@ def _ask(way: str, vins: Sequence[str], cookie: str) -> list[float]:
         if way != "unsigned":
             environ["HTTP_COOKIE"] = cookie
 
-        def start(status: str, headers: object, fault: object = None) -> None:
-            del headers, fault
+        def start(status: str, *_rest: object) -> Any:  # noqa: ANN401 (WSGI's writer)
             answered.append(status)
 
         response = handler(environ, start)
