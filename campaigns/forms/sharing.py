@@ -31,13 +31,11 @@ class ShareOutForm(forms.Form):
         label=_("Pieces to share"),
         min_value=0,
         max_value=MOST_PIECES,
-        required=False,
         widget=forms.NumberInput(attrs={"type": "range"}),
     )
     rule = forms.ChoiceField(
         label=_("How"),
         choices=[(rule.value, words) for rule, words in RULE_WORDS.items()],
-        required=False,
     )
     least_one = forms.BooleanField(
         label=_("First one pack for each store that has none"), required=False
@@ -58,10 +56,10 @@ class ShareOutForm(forms.Form):
         supply = self.fields["supply"]
         supply.widget.attrs |= {"max": str(most), "step": str(pack)}
         supply.help_text = _("%(now)s of %(most)d that are missing.") % {
-            "now": self["supply"].value() or 0,
+            "now": self.data.get("supply", 0),
             "most": most,
         }
 
     def clean_rule(self) -> ShareRule:
-        """Give the rule itself; the usual one where none was said."""
-        return ShareRule(self.cleaned_data["rule"] or ShareRule.WEBSTER)
+        """Give the rule itself."""
+        return ShareRule(self.cleaned_data["rule"])

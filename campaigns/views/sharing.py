@@ -39,6 +39,7 @@ def share(request: HttpRequest) -> HttpResponse:
     data = request.GET.copy()
     if part is not None:
         data["part"] = part.number
+        data["rule"] = data.get("rule") or ShareRule.WEBSTER.value
     if not asked:
         # the first look: half of what is missing, one pack each first
         data.update({"supply": str(missing // 2), "least_one": "on"})
@@ -51,14 +52,14 @@ def share(request: HttpRequest) -> HttpResponse:
         wanted = form.cleaned_data
         shares = share_out(
             [one for _store, one in claimants],
-            wanted["supply"] or 0,
+            wanted["supply"],
             pack=part.pack,
             rule=wanted["rule"],
             least_one=wanted["least_one"] and wanted["rule"] is ShareRule.WEBSTER,
         )
         rows = explained(claimants, shares)
     given = sum(row.share.pieces for row in rows)
-    supply = form.cleaned_data.get("supply") or 0 if rows else 0
+    supply = form.cleaned_data["supply"] if rows else 0
     context = {
         "form": form,
         "part": part,

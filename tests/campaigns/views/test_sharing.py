@@ -47,6 +47,7 @@ def test_first_half_of_what_is_missing_is_shared(client):
     )
     assert 'type="range"' in page
     assert 'step="5"' in page
+    assert "15 of 30 that are missing." in page
 
 
 def test_the_address_says_what_is_shared(client):
