@@ -41,6 +41,7 @@ from dealership.documents.frames import (
 )
 from dealership.documents.pdf import lay_out
 from dealership.documents.shaping import LIGATURES, NotExact, face_of
+from dealership.documents.sheaf import Sheaf
 from dealership.documents.stamping import PageStamp
 from dealership.rules.mail_barcode import BARS
 
@@ -142,6 +143,15 @@ class Press:
             content = zlib.compress(stamp.fill(lines, drawings))
             pages.append(Filled(stamp.number, content))
         return pages
+
+    def bound(self, pages: Iterable[Filled], *, title: str = "") -> bytes:
+        """Give a PDF of some pages, in memory."""
+        target = io.BytesIO()
+        sheaf = Sheaf(target, self.pdf)
+        for page in pages:
+            sheaf.add(sheaf.pages[page.number], page.content)
+        sheaf.close(title=title)
+        return target.getvalue()
 
     def _stamps_of(self, sheet: Sheet) -> tuple[float, list[PageStamp]]:
         common = sheet.common

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import io
-import json
 from typing import TYPE_CHECKING
 
-from django.core.files.base import ContentFile
-from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from campaigns.documents.letters import lay_out_letters
+from campaigns.domain.letter_binding import clear_away
 from campaigns.domain.letter_checks import refuse_unchecked
 from campaigns.domain.letter_texts import texts_in_force
 from campaigns.models import (
@@ -23,11 +19,6 @@ from campaigns.models import (
     LetterRound,
 )
 from campaigns.queries.addressees import Addressee, decide_addressees
-from campaigns.queries.letters import (
-    letters_of_chunk,
-    sender_of,
-    sheet_of,
-)
 from campaigns.rules.envelopes import may_share_envelope, put_in_envelopes
 from campaigns.rules.letter_wording import DEFAULT_LANGUAGE
 from campaigns.rules.lifecycle import (
@@ -38,7 +29,6 @@ from campaigns.rules.lifecycle import (
     RoundScope,
     RoundState,
 )
-from dealership.documents.pdf import merge_pdfs
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
 from dealership.rules.jobs import JobState
@@ -54,9 +44,6 @@ if TYPE_CHECKING:
     from campaigns.rules.letter_returns import ReturnReason
     from dealership.models import Job, StaffMember, Store
     from vehicles.models import Party
-
-CHUNK = 50
-"""Letters that are set together; each chunk's file is kept until the round is bound."""
 
 PRINT_KIND = "campaigns.print_round"
 
@@ -319,13 +306,20 @@ def _refuse_second_round(campaign: Campaign, store: Store) -> None:
 
 
 def print_round(
-    *, letter_round: LetterRound, by: StaffMember, at: dt.datetime
+    *,
+    letter_round: LetterRound,
+    by: StaffMember,
+    at: dt.datetime,
+    letters_per_file: int = 0,
+    whole: bool = False,
 ) -> LetterRound:
-    """Have the letters of a round set as one PDF, in the background.
+    """Have the letters of a round set, in the background.
 
-    Asked again while the work goes on it changes nothing; after a fault or a
-    cancelled job it starts again and keeps what was set. Raises RoundNotReady, and
-    LetterUnsound or RemarksOpen where the letter check is not content.
+    As one PDF, or as several of ``letters_per_file`` letters. ``whole`` has each
+    letter laid out by itself, which takes long. Asked again while the work goes on it
+    changes nothing; after a fault or a cancelled job it starts again and keeps what
+    was set. Raises RoundNotReady, and LetterUnsound or RemarksOpen where the letter
+    check is not content.
     """
     with transaction.atomic():
         row = _locked(letter_round)
@@ -336,20 +330,20 @@ def print_round(
         refuse_unchecked(letter_round=row, today=timezone.localdate(at))
         row.job = enqueue(
             kind=PRINT_KIND,
-            arguments={"round_id": row.pk},
+            arguments={"round_id": row.pk, "whole": whole},
             by=by,
             store=row.store,
             now=at,
         )
-        row.state = RoundState.PRINTING
-        row.save(update_fields=["job", "state"])
+        row.state, row.letters_per_file = RoundState.PRINTING, letters_per_file
+        row.save(update_fields=["job", "state", "letters_per_file"])
         record(
             act="letter_round.set",
             subject=row,
             by=by,
             at=at,
             store=row.store,
-            after={"letters": row.letters.count()},
+            after={"letters": row.letters.count(), "whole": whole},
         )
     return row
 
@@ -357,117 +351,6 @@ def print_round(
 def _gave_up(job: Job) -> bool:
     """Tell whether a job ended without its work done."""
     return job.state in {JobState.FAILED, JobState.CANCELLED}
-
-
-def chunk_count(letter_round: LetterRound) -> int:
-    """Give the number of chunks that a round is set in."""
-    return -(-letter_round.letters.count() // CHUNK)
-
-
-def set_chunk(*, letter_round: LetterRound, number: int) -> int:
-    """Set one chunk of letters, from 0, unless it is set already; give its letters.
-
-    The sheet list is written after the PDF, so a chunk that a kill cut short is set
-    anew. A letter whose name or address no font can draw, or whose address is far too
-    long, is left out and told in the list.
-    """
-    letters = letters_of_chunk(letter_round, number * CHUNK + 1, CHUNK)
-    listed = _chunk_name(letter_round, number, "json")
-    if default_storage.exists(listed):
-        return len(letters)
-    sheets = {one.pk: sheet_of(one, letter_round) for one in letters}
-    fit = [
-        sheet for sheet in sheets.values() if not sheet.missing and not sheet.too_long
-    ]
-    starts: dict[str, int] = {}
-    pages = 0
-    if fit:
-        laid = lay_out_letters(
-            sender_of(letter_round.store),
-            fit,
-            date=timezone.localdate(letter_round.made_at).isoformat(),
-            campaign=letter_round.campaign.code,
-        )
-        pages = laid.pages
-        starts = {sheet.code: laid.starts[sheet.code] for sheet in fit}
-        _keep(_chunk_name(letter_round, number, "pdf"), laid.pdf)
-    told = {
-        "starts": starts,
-        "tight": [sheet.code for sheet in fit if not sheet.setting.fits],
-        "pages": pages,
-    }
-    _keep(listed, json.dumps(told).encode())
-    return len(letters)
-
-
-def bind_round(*, letter_round: LetterRound) -> int:
-    """Join the chunks to one PDF and note each letter's page; give the sheets.
-
-    A round that is bound already stays as it is.
-    """
-    if letter_round.pdf:
-        return letter_round.sheets
-    told = [
-        json.loads(_read(_chunk_name(letter_round, number, "json")))
-        for number in range(chunk_count(letter_round))
-    ]
-    parts = [
-        io.BytesIO(_read(_chunk_name(letter_round, number, "pdf")))
-        for number, chunk in enumerate(told)
-        if chunk["pages"]
-    ]
-    whole = io.BytesIO()
-    title = f"{letter_round.campaign.code} {letter_round.number}"
-    sheets = merge_pdfs(parts, whole, title=title)
-    pages: dict[str, int] = {}
-    before = 1
-    for chunk in told:
-        pages |= {code: before + page for code, page in chunk["starts"].items()}
-        before += chunk["pages"]
-    tight = {code for chunk in told for code in chunk["tight"]}
-    with transaction.atomic():
-        row = _locked(letter_round)
-        if not row.pdf:
-            _note_pages(row, pages, tight)
-            row.sheets = sheets
-            row.pdf.save(
-                f"{row.campaign.code}-{row.store.code}-{row.number}.pdf",
-                ContentFile(whole.getvalue()),
-                save=False,
-            )
-            row.save(update_fields=["sheets", "pdf"])
-    for number in range(len(told)):
-        for ending in ("pdf", "json"):
-            default_storage.delete(_chunk_name(letter_round, number, ending))
-    return sheets
-
-
-def _note_pages(row: LetterRound, pages: dict[str, int], tight: set[str]) -> None:
-    """Write each letter's first page, and whether its address fits the window."""
-    letters = list(row.letters.all())
-    for letter in letters:
-        letter.page = pages.get(letter.code)
-        letter.address_fits = letter.page is not None and letter.code not in tight
-    Letter.objects.bulk_update(letters, ["page", "address_fits"], batch_size=200)
-
-
-def _chunk_name(letter_round: LetterRound, number: int, ending: str) -> str:
-    """Name a chunk's file in the store of files."""
-    return f"letters/being-set/{letter_round.pk}/{number:05}.{ending}"
-
-
-def _keep(name: str, content: bytes) -> None:
-    """Write a file in the place of one of the same name."""
-    if default_storage.exists(name):
-        default_storage.delete(name)
-    default_storage.save(name, ContentFile(content))
-
-
-def _read(name: str) -> bytes:
-    """Read a kept file."""
-    with default_storage.open(name) as kept:
-        content: bytes = kept.read()
-    return content
 
 
 # Printed, posted, cancelled, returned ----------------------------------------------
@@ -483,8 +366,8 @@ def mark_printed(
             return row
         if row.state != RoundState.PRINTING or not row.pdf:
             raise RoundNotReady(row, _("marked as printed"))
-        row.state, row.printed_on = RoundState.PRINTED, on
-        row.save(update_fields=["state", "printed_on"])
+        row.state, row.printed_on, row.printed_by = RoundState.PRINTED, on, by
+        row.save(update_fields=["state", "printed_on", "printed_by"])
         row.letters.filter(page__isnull=False).update(printed_on=on)
         _record_step(row, "printed", on, by, at)
     return row
@@ -507,7 +390,8 @@ def mark_posted(
         if row.state != RoundState.PRINTED or printed is None or on < printed:
             raise RoundNotReady(row, _("marked as posted on that day"))
         row.state, row.posted_on = RoundState.POSTED, on
-        row.save(update_fields=["state", "posted_on"])
+        row.taken_to_post_by = by
+        row.save(update_fields=["state", "posted_on", "taken_to_post_by"])
         row.letters.filter(printed_on__isnull=False).update(posted_on=on)
         Campaign.objects.filter(pk=row.campaign_id, letters_on=None).update(
             letters_on=on
@@ -528,6 +412,7 @@ def cancel_round(
         row.state = RoundState.CANCELLED
         row.save(update_fields=["state"])
         _record_step(row, "cancelled", timezone.localdate(at), by, at)
+    clear_away(row)
     return row
 
 

@@ -18,6 +18,7 @@ from campaigns.models.letter import (
     LetterRound,
     LetterText,
 )
+from campaigns.models.letter_batch import LetterChunk, LetterFile, LetterReprint
 from campaigns.models.outcome import Reckoning, Replenishment, Report
 from campaigns.models.payer import PayerTerms, StockAgreement
 from campaigns.models.population import (
@@ -67,7 +68,10 @@ __all__ = [
     "LearnedResponse",
     "Letter",
     "LetterCheckAnswer",
+    "LetterChunk",
+    "LetterFile",
     "LetterOmission",
+    "LetterReprint",
     "LetterRound",
     "LetterText",
     "ListedVin",

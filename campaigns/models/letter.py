@@ -116,14 +116,25 @@ class LetterRound(models.Model):
         max_length=10, choices=choices_of(ROUND_WORDS), default=RoundState.DRAWN_UP
     )
     job = models.ForeignKey(Job, null=True, on_delete=models.SET_NULL, related_name="+")
+    # the first of the files, once all are bound
     pdf = models.FileField(upload_to="letters/%Y/%m", blank=True)
     sheets = models.PositiveIntegerField(default=0)
+    letters_per_file = models.PositiveIntegerField(default=0)
+    # how many the layout engine set one by one; how many were compared both ways
+    set_whole = models.PositiveIntegerField(default=0)
+    compared = models.PositiveIntegerField(default=0)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
     made_at = models.DateTimeField()
     printed_on = models.DateField(null=True)
+    printed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
     posted_on = models.DateField(null=True)
+    taken_to_post_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     objects = LetterRoundQuerySet.as_manager()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db.models import Count, Q
@@ -10,7 +11,7 @@ from django.utils.translation import gettext as _
 from campaigns.documents.letters import Sender, Sheet
 from campaigns.models import Letter, LetterRound, LetterText
 from campaigns.models.words import OMISSION_WORDS
-from campaigns.rules.letter_text import fill, paragraphs
+from campaigns.rules.letter_text import OWNER_FIELDS, fill, paragraphs
 from campaigns.rules.letter_window import layout_for
 from campaigns.rules.letter_wording import (
     DEFAULT_LANGUAGE,
@@ -24,11 +25,12 @@ from campaigns.rules.lifecycle import (
     PostedBy,
     RoundKind,
 )
+from dealership.rules import mail_barcode
 
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from django.db.models import QuerySet
 
@@ -40,13 +42,19 @@ if TYPE_CHECKING:
 _WITH_ALL = ("party", "address", "text", "campaign_vehicle__vehicle")
 
 
-def letters_of_chunk(letter_round: LetterRound, first: int, count: int) -> list[Letter]:
-    """Give the letters at so many positions from ``first`` on, with all they name."""
-    return list(
-        letter_round.letters.filter(position__gte=first, position__lt=first + count)
-        .select_related(*_WITH_ALL)
-        .order_by("position")
-    )
+MAIL_BARCODE_ID = "00"
+"""No endorsement is asked for by barcode: from memory, USPS-B-3200."""
+
+
+def letters_at(letter_round: LetterRound, positions: Sequence[int]) -> list[Letter]:
+    """Give the letters at some positions, in order, with all they name."""
+    if isinstance(positions, range):
+        found = letter_round.letters.filter(
+            position__gte=positions.start, position__lt=positions.stop
+        )
+    else:
+        found = letter_round.letters.filter(position__in=positions)
+    return list(found.select_related(*_WITH_ALL).order_by("position"))
 
 
 def sender_of(store: Store) -> Sender:
@@ -65,7 +73,9 @@ def sender_of(store: Store) -> Sender:
 
 def layout_of(store: Store) -> Layout:
     """Give how the store's letters are laid out."""
-    return layout_for(store.paper)
+    return layout_for(
+        store.paper, store.letter_form, store.letter_fold_thousandths / 1000
+    )
 
 
 def shared_lines(campaign: Campaign, language: str) -> tuple[tuple[str, str], ...]:
@@ -106,34 +116,102 @@ def merge_values(
     }
 
 
-def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
-    """Give all that one letter says."""
-    store, vehicle = letter_round.store, letter.campaign_vehicle.vehicle
-    text = letter.text or letter_round.text
-    values = merge_values(letter_round.campaign, store, vehicle, text.language)
-    values["owner_name"] = letter.party.name
-    address = letter.address
-    return Sheet(
-        code=letter.code,
-        name=letter.party.name,
-        address={
-            "street": address.street,
-            "street2": address.street2,
-            "city": address.city,
-            "region": address.region,
-            "postal_code": address.postal_code,
-            "country": address.country,
-        },
-        home=store.country,
-        vin=vehicle.vin,
-        vehicle=values["vehicle"] or frame_of(text.language).not_known,
+class SheetMaker:
+    """Makes the sheets of a round's letters; what many have in common is made once."""
+
+    def __init__(self, letter_round: LetterRound) -> None:
+        self._round = letter_round
+        self._layout = layout_of(letter_round.store)
+        self._words: dict[tuple[int, str, str], Words] = {}
+
+    def sheet(self, letter: Letter) -> Sheet:
+        """Give all that one letter says."""
+        store, vehicle = self._round.store, letter.campaign_vehicle.vehicle
+        words = self._words_of(letter)
+        address = letter.address
+        return Sheet(
+            code=letter.code,
+            name=letter.party.name,
+            address={
+                "street": address.street,
+                "street2": address.street2,
+                "city": address.city,
+                "region": address.region,
+                "postal_code": address.postal_code,
+                "country": address.country,
+            },
+            home=store.country,
+            vin=vehicle.vin,
+            vehicle=words.vehicle,
+            language=words.language,
+            numbers=words.numbers,
+            subject=words.subject,
+            paragraphs=words.paragraphs,
+            layout=self._layout,
+            tracking=tracking_of(store, letter),
+        )
+
+    def _words_of(self, letter: Letter) -> Words:
+        """Give the words that do not depend on the owner, or all of them if they do."""
+        text = letter.text or self._round.text
+        vehicle = letter.campaign_vehicle.vehicle
+        named = f"{text.subject}{text.body}"
+        own = any(f"{{{field}}}" in named for field in OWNER_FIELDS)
+        key = (text.pk, str(vehicle.model_year), vehicle.line)
+        if own or key not in self._words:
+            values = merge_values(
+                self._round.campaign, self._round.store, vehicle, text.language
+            )
+            values["owner_name"] = letter.party.name
+            words = words_of(text, values, self._round.campaign)
+            if own:
+                return words
+            self._words[key] = words
+        return self._words[key]
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of a letter without its owner's own lines."""
+
+    language: str
+    vehicle: str
+    numbers: tuple[tuple[str, str], ...]
+    subject: str
+    paragraphs: tuple[str, ...]
+
+
+def words_of(text: LetterText, values: dict[str, str], campaign: Campaign) -> Words:
+    """Fill a text's fields."""
+    return Words(
         language=text.language,
-        numbers=shared_lines(letter_round.campaign, text.language),
+        vehicle=values["vehicle"] or frame_of(text.language).not_known,
+        numbers=shared_lines(campaign, text.language),
         subject=fill(text.subject, values),
         paragraphs=tuple(
             filled for one in paragraphs(text.body) if (filled := fill(one, values))
         ),
-        layout=layout_of(store),
+    )
+
+
+def sheet_of(letter: Letter, letter_round: LetterRound) -> Sheet:
+    """Give all that one letter says."""
+    return SheetMaker(letter_round).sheet(letter)
+
+
+def tracking_of(store: Store, letter: Letter) -> str:
+    """Give the digits of a letter's postal barcode, or none where it is switched off.
+
+    The serial number is the letter's row: no two letters of a mailer share one until
+    the numbers are used up.
+    """
+    if not (store.mailer_id and store.mail_service):
+        return ""
+    return mail_barcode.tracking_of(
+        barcode_id=MAIL_BARCODE_ID,
+        service=store.mail_service,
+        mailer=store.mailer_id,
+        serial=letter.pk,
     )
 
 

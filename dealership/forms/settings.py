@@ -53,6 +53,10 @@ class StoreForm(forms.ModelForm):  # type: ignore[type-arg]
             "time_zone",
             "market",
             "paper",
+            "letter_fold_thousandths",
+            "letter_form",
+            "mailer_id",
+            "mail_service",
             "labour_rate_cents",
             "parts_handling_basis_points",
             "bays",
@@ -68,6 +72,25 @@ class StoreForm(forms.ModelForm):  # type: ignore[type-arg]
     def clean_country(self) -> str:
         """Take the two letters of ISO 3166-1."""
         return self._two_letters("country")
+
+    def clean_mailer_id(self) -> str:
+        """Take 6 or 9 digits, or none."""
+        return self._digits("mailer_id", (6, 9))
+
+    def clean_mail_service(self) -> str:
+        """Take 3 digits, or none."""
+        return self._digits("mail_service", (3,))
+
+    def _digits(self, field: str, lengths: tuple[int, ...]) -> str:
+        digits = str(self.cleaned_data[field]).strip()
+        right = digits.isascii() and digits.isdigit() and len(digits) in lengths
+        if digits and not right:
+            raise forms.ValidationError(
+                _("Write %(lengths)s digits, or nothing."),
+                code="digits",
+                params={"lengths": " or ".join(str(one) for one in lengths)},
+            )
+        return digits
 
     def clean_market(self) -> str:
         """Take the two letters of ISO 3166-1."""

@@ -43,6 +43,35 @@ class Store(models.Model):
         choices=[("letter", "US Letter"), ("a4", "A4")],
         default="letter",
     )
+    letter_form = models.CharField(
+        _("layout of letters on A4"),
+        max_length=8,
+        blank=True,
+        choices=[("", _("DIN 5008 form B")), ("din_a", _("DIN 5008 form A"))],
+    )
+    letter_fold_thousandths = models.PositiveSmallIntegerField(
+        _("first fold of letters on US Letter"),
+        default=4_000,
+        choices=[
+            (4_000, _("4.000 inches: four lines of address")),
+            (4_100, _("4.100 inches: four lines below a postal barcode")),
+            (3_750, _("3.750 inches: three lines")),
+            (3_667, _("3.667 inches, an even third: two lines")),
+        ],
+        help_text=_("Of a No. 10 envelope; measured from the top of the sheet."),
+    )
+    mailer_id = models.CharField(
+        _("mailer id of the postal service"),
+        max_length=9,
+        blank=True,
+        help_text=_("6 or 9 digits. Without it no postal barcode is printed."),
+    )
+    mail_service = models.CharField(
+        _("service type of the postal barcode"),
+        max_length=3,
+        blank=True,
+        help_text=_("3 digits, as the postal service told you with the mailer id."),
+    )
     labour_rate_cents = models.BigIntegerField(
         _("labour rate, cents an hour"), default=14_000
     )

@@ -4,6 +4,7 @@ import datetime as dt
 from decimal import Decimal
 
 import factory
+from django.core.files.base import ContentFile
 from factory.django import DjangoModelFactory
 
 from campaigns.models import (
@@ -25,7 +26,10 @@ from campaigns.models import (
     LearnedResponse,
     Letter,
     LetterCheckAnswer,
+    LetterChunk,
+    LetterFile,
     LetterOmission,
+    LetterReprint,
     LetterRound,
     LetterText,
     ListedVin,
@@ -476,6 +480,40 @@ class LetterRoundFactory(DjangoModelFactory[LetterRound]):
     text = factory.SubFactory(LetterTextFactory)
     made_by = factory.SubFactory(StaffFactory)
     made_at = NOW
+
+
+class LetterChunkFactory(DjangoModelFactory[LetterChunk]):
+    class Meta:
+        model = LetterChunk
+
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    first = 1
+    last = 3
+
+
+class LetterFileFactory(DjangoModelFactory[LetterFile]):
+    class Meta:
+        model = LetterFile
+
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    pdf = factory.LazyFunction(lambda: ContentFile(b"%PDF-1.7", "letters-1.pdf"))
+    first = 1
+    last = 3
+    sheets = 3
+
+
+class LetterReprintFactory(DjangoModelFactory[LetterReprint]):
+    class Meta:
+        model = LetterReprint
+
+    key = factory.Sequence(lambda n: f"reprint-{n + 1}")
+    letter_round = factory.SubFactory(LetterRoundFactory)
+    codes = factory.LazyFunction(lambda: ["L0000100001"])
+    why = "The printer jammed"
+    by = factory.SubFactory(StaffFactory)
+    at = NOW
 
 
 class LetterFactory(DjangoModelFactory[Letter]):

@@ -20,16 +20,15 @@ from campaigns.rules.letter_window import layout_for
 from campaigns.rules.lifecycle import (
     OmissionReason,
     Reach,
-    RoundKind,
     RoundState,
     WorkState,
 )
-from campaigns.tasks.letters import set_letters
 from dealership.documents.pdf import text_width
-from dealership.rules.roles import Role
-from tests.factories.campaigns import CampaignFactory, CampaignVehicleFactory
-from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
-from tests.factories.vehicles import AddressFactory, TenureFactory, VehicleFactory
+from dealership.domain.jobs import run_waiting
+from tests.campaigns.domain.rounds import drawn, owned
+from tests.factories.campaigns import CampaignFactory
+from tests.factories.dealership import NOW, TODAY, StoreFactory
+from tests.factories.vehicles import AddressFactory, TenureFactory
 from vehicles.rules.standing import AddressSource, Standing, TenureRole
 
 
@@ -42,49 +41,10 @@ def _own_files(settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
 
 
-class Run:
-    """A run that notes its steps, and may be cut short at one of them."""
-
-    def __init__(self, cut_at=None):
-        self.steps, self.cut_at = [], cut_at
-
-    def progress(self, done, *_told):
-        self.steps.append(done)
-        if len(self.steps) == self.cut_at:
-            raise KeyboardInterrupt
-
-
-def owned(campaign, store, *, name="Pernille Ashdown", address=None, **facts):
-    """Add an open vehicle with an owner and an address."""
-    row = CampaignVehicleFactory.create(
-        campaign=campaign,
-        vehicle=VehicleFactory.create(
-            store=store, **{k: v for k, v in facts.items() if k == "standing"}
-        ),
-        **{k: v for k, v in facts.items() if k != "standing"},
-    )
-    tenure = TenureFactory.create(vehicle=row.vehicle, party__name=name)
-    if address is not False:
-        AddressFactory.create(party=tenure.party, **(address or {}))
-    return row
-
-
-def drawn(campaign, store, *, key="k", kind=RoundKind.FIRST):
-    return letters.draw_up_round(
-        key=key,
-        campaign=campaign,
-        store=store,
-        kind=kind,
-        today=TODAY,
-        by=make_staff(Role.OFFICE, store),
-        at=NOW,
-    )
-
-
 def printed(letter_round):
     """Set a round as the worker does and read it anew."""
     letters.print_round(letter_round=letter_round, by=letter_round.made_by, at=NOW)
-    set_letters(Run(), round_id=letter_round.pk)
+    run_waiting(clock=lambda: NOW)
     return LetterRound.objects.get(pk=letter_round.pk)
 
 
@@ -353,30 +313,6 @@ def test_a_round_in_which_nobody_is_written_to_comes_to_its_end(ground):
     made = printed(drawn(*ground))
     assert (made.letters.count(), made.sheets) == (0, 0)
     assert posted(made).state == RoundState.POSTED
-
-
-def test_a_killed_worker_goes_on_and_each_letter_is_there_once(ground, monkeypatch):
-    monkeypatch.setattr(letters, "CHUNK", 2)
-    monkeypatch.setattr("campaigns.tasks.letters.CHUNK", 2)
-    for _n in range(5):
-        owned(*ground)
-    made = drawn(*ground)
-    letters.print_round(letter_round=made, by=made.made_by, at=NOW)
-    with pytest.raises(KeyboardInterrupt):
-        set_letters(Run(cut_at=2), round_id=made.pk)
-    again = Run()
-    set_letters(again, round_id=made.pk)
-    assert again.steps == [0, 2, 4, 5]
-    made.refresh_from_db()
-    assert list(made.letters.values_list("page", flat=True)) == [1, 2, 3, 4, 5]
-    paper = pypdfium2.PdfDocument(made.pdf.read())
-    for letter in made.letters.all():
-        text = paper[letter.page - 1].get_textpage().get_text_bounded()
-        assert text.count(f"Letter {letter.code}") == 1
-    before = made.pdf.name
-    set_letters(Run(), round_id=made.pk)
-    made.refresh_from_db()
-    assert made.pdf.name == before
 
 
 def test_printed_and_posted_are_two_acts_and_start_the_weeks(ground):

@@ -1,0 +1,35 @@
+"""Rounds of letters for tests: open vehicles with owners, and letters to them."""
+
+from campaigns.domain import letters
+from campaigns.rules.lifecycle import RoundKind
+from dealership.rules.roles import Role
+from tests.factories.campaigns import CampaignVehicleFactory
+from tests.factories.dealership import NOW, TODAY, make_staff
+from tests.factories.vehicles import AddressFactory, TenureFactory, VehicleFactory
+
+
+def owned(campaign, store, *, name="Pernille Ashdown", address=None, **facts):
+    """Add an open vehicle with an owner and an address."""
+    row = CampaignVehicleFactory.create(
+        campaign=campaign,
+        vehicle=VehicleFactory.create(
+            store=store, **{k: v for k, v in facts.items() if k == "standing"}
+        ),
+        **{k: v for k, v in facts.items() if k != "standing"},
+    )
+    tenure = TenureFactory.create(vehicle=row.vehicle, party__name=name)
+    if address is not False:
+        AddressFactory.create(party=tenure.party, **(address or {}))
+    return row
+
+
+def drawn(campaign, store, *, key="k", kind=RoundKind.FIRST):
+    return letters.draw_up_round(
+        key=key,
+        campaign=campaign,
+        store=store,
+        kind=kind,
+        today=TODAY,
+        by=make_staff(Role.OFFICE, store),
+        at=NOW,
+    )
