@@ -4,6 +4,7 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
+from campaigns.models.letter_days import keep_letter_days, lift_letter_days
 from dealership.models.append_only import append_only
 
 
@@ -11,11 +12,12 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('campaigns', '0016_spanish_wording_of_a_campaign'),
-        ('dealership', '0004_layout_and_barcode_of_letters'),
+        ("dealership", "0004_layout_and_barcode_of_letters"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
+        lift_letter_days(),
         migrations.AddField(
             model_name='letterround',
             name='compared',
@@ -94,4 +96,5 @@ class Migration(migrations.Migration):
             },
         ),
         append_only("campaigns_letterreprint"),
+        keep_letter_days(),
     ]

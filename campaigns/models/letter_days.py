@@ -4,6 +4,8 @@ Used from a migration. Those letters count that were posted, did not come back, 
 that there are parts (an interim letter does not). PostgreSQL and SQLite keep the same.
 """
 
+from collections.abc import Callable
+
 from django.db import migrations
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.state import StateApps
@@ -90,6 +92,24 @@ def _row(event: str) -> str:
 
 def keep_letter_days() -> migrations.RunPython:
     """Give the migration step that counts what there is and sets the triggers."""
+    keep, leave = _steps()
+    return migrations.RunPython(keep, leave)
+
+
+def lift_letter_days() -> migrations.RunPython:
+    """Give the step that takes the triggers away; ``keep_letter_days`` must follow.
+
+    SQLite changes a table by making it anew, which a trigger that reads it forbids.
+    """
+    keep, leave = _steps()
+    return migrations.RunPython(leave, keep)
+
+
+Step = Callable[[StateApps, BaseDatabaseSchemaEditor], None]
+
+
+def _steps() -> tuple[Step, Step]:
+    """Give what sets the triggers, and what takes them away."""
 
     def keep(apps: StateApps, schema_editor: BaseDatabaseSchemaEditor) -> None:
         del apps
@@ -102,4 +122,4 @@ def keep_letter_days() -> migrations.RunPython:
         for statement in drop_sql(schema_editor.connection.vendor):
             schema_editor.execute(statement)
 
-    return migrations.RunPython(keep, leave)
+    return keep, leave

@@ -30,4 +30,8 @@ class Migration(migrations.Migration):
             name='mailer_id',
             field=models.CharField(blank=True, help_text='6 or 9 digits. Without it no postal barcode is printed.', max_length=9, verbose_name='mailer id of the postal service'),
         ),
+        migrations.AddConstraint(
+            model_name='store',
+            constraint=models.CheckConstraint(condition=models.Q(('letter_fold_thousandths__in', [3667, 3750, 4000, 4100]), ('letter_form__in', ['', 'din_a'])), name='store_letter_layout_is_known'),
+        ),
     ]

@@ -146,6 +146,13 @@ class Store(models.Model):
                 ),
                 name="store_shares_in_range",
             ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    letter_form__in=["", "din_a"],
+                    letter_fold_thousandths__in=[3_667, 3_750, 4_000, 4_100],
+                ),
+                name="store_letter_layout_is_known",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -100,6 +100,7 @@ BREAKS = {
         "due_after_miles": None,
     },
     "store_costs_not_negative": lambda: {"order_cost_cents": -1},
+    "store_letter_layout_is_known": lambda: {"letter_fold_thousandths": 3_900},
     "store_shares_in_range": lambda: {"service_limit_basis_points": 9_901},
     "shipment_line_adds_up": lambda: {
         "sent": 40,

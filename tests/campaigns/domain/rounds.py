@@ -1,6 +1,7 @@
 """Rounds of letters for tests: open vehicles with owners, and letters to them."""
 
 from campaigns.domain import letters
+from campaigns.models import LetterRound, LetterText
 from campaigns.rules.lifecycle import RoundKind
 from dealership.rules.roles import Role
 from tests.factories.campaigns import CampaignVehicleFactory
@@ -33,3 +34,25 @@ def drawn(campaign, store, *, key="k", kind=RoundKind.FIRST):
         by=make_staff(Role.OFFICE, store),
         at=NOW,
     )
+
+
+def with_text(letter_round, **facts):
+    """Let the letters of a round have a text of their own, past the letter check."""
+    before = letter_round.text
+    text = LetterText.objects.create(
+        **{
+            "campaign_class": before.campaign_class,
+            "kind": before.kind,
+            "posted_by": before.posted_by,
+            "language": before.language,
+            "number": before.number + 100,
+            "subject": before.subject,
+            "body": before.body,
+            "effective_from": before.effective_from,
+            "made_at": before.made_at,
+        }
+        | facts
+    )
+    letter_round.letters.update(text=text)
+    LetterRound.objects.filter(pk=letter_round.pk).update(text=text)
+    letter_round.refresh_from_db()

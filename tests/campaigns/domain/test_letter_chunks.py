@@ -32,8 +32,8 @@ def a_round(monkeypatch):
     monkeypatch.setattr(letter_chunks, "FILLED_AT_ONCE", 2)
     monkeypatch.setattr(letter_chunks, "WHOLE_AT_ONCE", 2)
     campaign, store = CampaignFactory.create(), StoreFactory.create()
-    for name in ("Ada", "山田", "Cleo", "Dov", "太郎"):
-        owned(campaign, store, name=name)
+    for n, name in enumerate(("Ada", "山田", "Cleo", "Dov", "太郎")):
+        owned(campaign, store, name=name, address={"street": f"{n} Elm Row"})
     return drawn(campaign, store)
 
 

@@ -2,13 +2,12 @@
 
 import pytest
 
-from campaigns.models import LetterText
 from campaigns.queries.round_samples import (
     characters_of,
     letters_to_compare,
     sample_letters,
 )
-from tests.campaigns.domain.rounds import drawn, owned
+from tests.campaigns.domain.rounds import drawn, owned, with_text
 from tests.factories.campaigns import CampaignFactory
 from tests.factories.dealership import StoreFactory
 
@@ -46,8 +45,7 @@ def test_one_letter_for_each_text_year_and_line(a_round):
 
 
 def test_a_text_that_names_the_owner_has_no_sample(a_round):
-    LetterText.objects.filter(pk=a_round.text_id).update(body="Dear {owner_name}")
-    a_round.refresh_from_db()
+    with_text(a_round, body="Dear {owner_name}")
     assert sample_letters(a_round) == []
 
 

@@ -14,7 +14,7 @@ from django.core.files.storage import default_storage
 from django.db import connections
 
 from campaigns.domain import letter_binding, letter_chunks, letters
-from campaigns.models import LetterChunk, LetterText
+from campaigns.models import LetterChunk
 from campaigns.tasks import letters as tasks
 from dealership.domain.jobs import (
     request_cancel,
@@ -24,7 +24,7 @@ from dealership.domain.jobs import (
 )
 from dealership.models import Job
 from dealership.rules.jobs import JobState
-from tests.campaigns.domain.rounds import drawn, owned
+from tests.campaigns.domain.rounds import drawn, owned, with_text
 from tests.factories.campaigns import CampaignFactory
 from tests.factories.dealership import NOW, StoreFactory
 
@@ -49,7 +49,8 @@ def a_round(count=8, names=NAMES, **facts):
     """Draw up a round of letters to people with odd names, and ask for it to be set."""
     campaign, store = CampaignFactory.create(letters_on=None), StoreFactory.create()
     for number in range(count):
-        owned(campaign, store, name=names[number % len(names)])
+        name, street = names[number % len(names)], f"{number} Elm Row"
+        owned(campaign, store, name=name, address={"street": street})
     made = drawn(campaign, store)
     return letters.print_round(letter_round=made, by=made.made_by, at=NOW, **facts)
 
@@ -123,7 +124,7 @@ def test_several_files_of_a_chosen_size():
 def test_letters_of_two_pages_and_missing_ones_keep_their_places():
     long = "\n\n".join(["The bolts of the seat rail may loosen. " * 12] * 8)
     made = a_round(count=5, names=("Ada Birkett", "Egyptian \U00013000", "山田太郎"))
-    LetterText.objects.filter(pk=made.text_id).update(body=long)
+    with_text(made, body=long)
     work_off(made)
     pages = list(made.letters.order_by("position").values_list("page", flat=True))
     assert pages == [1, None, 3, 5, None]
@@ -135,10 +136,7 @@ def test_letters_of_two_pages_and_missing_ones_keep_their_places():
 @pytest.mark.usefixtures("_small_chunks")
 def test_a_text_that_names_the_owner_is_set_whole():
     made = a_round(count=4, names=("Ada Birkett",))
-    text = LetterText.objects.get(pk=made.text_id)
-    LetterText.objects.filter(pk=text.pk).update(
-        body=text.body + "\n\nThis is for {owner_name} alone."
-    )
+    with_text(made, body=made.text.body + "\n\nThis is for {owner_name} alone.")
     work_off(made)
     assert made.set_whole == 4
     whole = " ".join(texts_of(made))
@@ -288,7 +286,8 @@ def test_hostile_values_in_names_addresses_and_texts():
         "=cmd|' /C calc'!A0",
     )
     made = a_round(count=7, names=hostile)
-    LetterText.objects.filter(pk=made.text_id).update(
+    with_text(
+        made,
         subject="<script>x</script> {campaign_title}",
         body="<img src='http://h.example/a.png'>\n\n</article><b>{risk}</b>",
     )

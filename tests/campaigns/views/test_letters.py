@@ -58,7 +58,7 @@ def test_sets_letters_in_the_background(office):
     LetterFactory.create(letter_round=made)
     office.post(f"/letters/{made.pk}/set/")
     office.post(f"/letters/{made.pk}/set/")
-    assert Job.objects.get().arguments == {"round_id": made.pk}
+    assert Job.objects.get().arguments == {"round_id": made.pk, "whole": False}
     early = office.post(f"/letters/{made.pk}/printed/", {"on": "2026-11-25"})
     assert "cannot be marked as printed" in early.content.decode()
 
