@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 RULE_WORDS = {
-    ShareRule.WEBSTER: _("in waves: no store's total ever falls"),
-    ShareRule.HAMILTON: _("once only: nobody more than a pack from the exact share"),
+    ShareRule.WEBSTER: _("in waves, nothing taken back"),
+    ShareRule.HAMILTON: _("once only, by remainders"),
 }
 MOST_PIECES = 1_000_000
 
