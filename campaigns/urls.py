@@ -13,6 +13,7 @@ from campaigns.views import (
     letter_checks,
     letter_texts,
     letters,
+    money_files,
     notices,
     payers,
     population,
@@ -52,4 +53,5 @@ urlpatterns = [
     *payers.patterns,
     *exposure.patterns,
     *proofs.patterns,
+    *money_files.patterns,
 ]

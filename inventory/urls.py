@@ -1,15 +1,6 @@
 """Addresses of parts and their papers."""
 
-from inventory.views import (
-    counts,
-    orders,
-    parts,
-    quarantine,
-    receiving,
-    returns,
-    sheets,
-    transfers,
-)
+from inventory.views import orders, parts, receiving, returns
 
 
 app_name = "inventory"
@@ -17,9 +8,5 @@ urlpatterns = [
     *receiving.patterns,
     *orders.patterns,
     *returns.patterns,
-    *transfers.patterns,
-    *counts.patterns,
-    *quarantine.patterns,
-    *sheets.patterns,
     *parts.patterns,
 ]

@@ -19,6 +19,7 @@ from campaigns.models.letter import (
     LetterText,
 )
 from campaigns.models.letter_batch import LetterChunk, LetterFile, LetterReprint
+from campaigns.models.money_file import MoneyFile
 from campaigns.models.outcome import Reckoning, Replenishment, Report
 from campaigns.models.payer import PayerTerms, StockAgreement
 from campaigns.models.population import (
@@ -76,6 +77,7 @@ __all__ = [
     "LetterText",
     "ListedVin",
     "MatchedChange",
+    "MoneyFile",
     "NoticeGiven",
     "PartFitted",
     "PartRequest",

@@ -42,7 +42,7 @@ def gather_pieces(scope: Scope) -> None:
 
 
 def _disputes(scope: Scope) -> None:
-    """Put open disputes on the right, and take their damaged pieces off the shelf."""
+    """Put open disputes on the right; their damaged pieces are not on hand as well."""
     rows = Dispute.objects.filter(
         store__in=scope.stores,
         shipment_line__shipment__earmark__in=scope.earmarks,
@@ -67,23 +67,7 @@ def _disputes(scope: Scope) -> None:
         )
         ledger.add("in_dispute", row)
         if damaged:
-            ledger.add(
-                "on_hand",
-                Row(
-                    what=_(
-                        "packing slip %(slip)s, %(part)s: damaged, counted as in"
-                        " dispute"
-                    )
-                    % facts,
-                    since=one.opened_on,
-                    pieces=-row.pieces,
-                    cents=-row.cents,
-                    store=row.store,
-                    part=row.part,
-                    page=row.page,
-                    pk=row.pk,
-                ),
-            )
+            scope.disputed[f"shipment_line:{line.pk}"] = one.quantity
 
 
 def _shelves(scope: Scope) -> None:
@@ -102,7 +86,7 @@ def _shelves(scope: Scope) -> None:
         bill = layer.bill_line.bill if layer.bill_line else None
         words = _("%(part)s of bill %(bill)s") if bill else _("%(part)s without a bill")
         for figure, pieces in (
-            ("on_hand", vars(layer)["here"]),
+            ("on_hand", vars(layer)["here"] - scope.disputed.get(layer.source, 0)),
             ("in_transit", vars(layer)["moving"]),
         ):
             scope.home(layer.earmark_id).add(

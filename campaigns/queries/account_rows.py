@@ -63,6 +63,8 @@ class Scope:
     stores: tuple[int, ...]
     ledgers: dict[int, Ledger]
     by_earmark: dict[int, int]
+    disputed: dict[str, int] = field(default_factory=dict)
+    """Damaged pieces in dispute, by the source of their cost layer."""
 
     @classmethod
     def of(cls, campaigns: Sequence[Campaign], store_ids: Iterable[int]) -> Scope:

@@ -32,3 +32,18 @@ HELD_WORDS = {
     "lost": _("lost, not written off"),
 }
 """The right side, from the books of pieces."""
+
+STATEMENT_WORDS = {
+    "billed": _("billed by the supplier"),
+    "received_before_bill": _("received, bill still to come"),
+    "from_other_stock": _("taken from other stock"),
+    "moved_in": _("come from another store"),
+    "moved_out": _("gone to another store"),
+    "credited": _("credited by the supplier"),
+    "paid": _("paid by the manufacturer"),
+    "charged_to_customers": _("charged to a customer"),
+    "charged_to_store": _("borne by the store"),
+    "charged_to_other_campaigns": _("charged to another campaign"),
+    "written_off": _("written off"),
+}
+"""The same figures, as one line of a statement says them."""

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from campaigns.queries.account_words import ADDED, OWED_WORDS
+from campaigns.queries.account_words import ADDED, STATEMENT_WORDS
 
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ _Dated = tuple[dt.date, "_StrPromise", "Row", int]
 
 def _dated(found: CampaignAccount) -> Iterator[_Dated]:
     """Give each row of the left side with its day and sign."""
-    for name, words in OWED_WORDS.items():
+    for name, words in STATEMENT_WORDS.items():
         sign = 1 if name in ADDED else -1
         for row in found.rows[name]:
             if row.cents:
@@ -109,7 +109,7 @@ def _dated(found: CampaignAccount) -> Iterator[_Dated]:
                 yield row.since, words, row, sign * row.cents
     for row in found.passed:
         assert row.since is not None  # every paper has its day
-        yield row.since, OWED_WORDS["received_before_bill"], row, row.cents
+        yield row.since, STATEMENT_WORDS["received_before_bill"], row, row.cents
 
 
 def _order(one: _Dated) -> tuple[dt.date, bool, str]:

@@ -20,6 +20,7 @@ _PLACES: tuple[tuple[_StrPromise, str, Capability], ...] = (
     (_("By campaign"), "money", Capability.SEE_MONEY),
     (_("Where it is tied up"), "exposure", Capability.SEE_MONEY),
     (_("Claims"), "claims", Capability.SEE_MONEY),
+    (_("Files"), "money_files", Capability.SEE_MONEY),
     (_("Proof of the books"), "proofs", Capability.SEE_MONEY),
 )
 

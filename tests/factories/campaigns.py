@@ -34,6 +34,7 @@ from campaigns.models import (
     LetterText,
     ListedVin,
     MatchedChange,
+    MoneyFile,
     NoticeGiven,
     PartFitted,
     PartRequest,
@@ -81,7 +82,13 @@ from campaigns.rules.lifecycle import (
 )
 from inventory.forecasting.response import built_in, experience_kept
 from inventory.rules.accounts import MovementKind
-from tests.factories.dealership import NOW, TODAY, StaffFactory, StoreFactory
+from tests.factories.dealership import (
+    NOW,
+    TODAY,
+    StaffFactory,
+    StoreFactory,
+    UploadFactory,
+)
 from tests.factories.inventory import (
     CostLayerFactory,
     EarmarkFactory,
@@ -765,3 +772,20 @@ class NoticeGivenFactory(DjangoModelFactory[NoticeGiven]):
     campaigns = factory.LazyFunction(lambda: ["SR-26-01"])
     how = ToldHow.SPOKEN
     at = NOW
+
+
+class MoneyFileFactory(DjangoModelFactory[MoneyFile]):
+    """A payment advice that is not applied yet."""
+
+    class Meta:
+        model = MoneyFile
+
+    store = factory.SubFactory(StoreFactory)
+    kind = "payments"
+    upload = factory.SubFactory(
+        UploadFactory,
+        store=factory.SelfAttribute("..store"),
+        content=b"Claim,Paid\n1,2",
+    )
+    sha256 = factory.Sequence(lambda n: f"{n + 1:064}")
+    made_at = NOW

@@ -49,6 +49,7 @@ UNIQUE = sorted(
 BREAKS = {
     "agreement_rate_at_most_all": lambda: {"rate_basis_points": 10_001},
     "holding_claim_paid_when_settled": lambda: {"settled_on": TODAY},
+    "money_file_has_key_when_applied": lambda: {"applied_at": NOW},
     "holding_line_runs_forwards": lambda: {"until": YESTERDAY},
     "campaign_restocking_at_most_all": lambda: {"restocking_basis_points": 10_001},
     "check_answer_has_a_reason": lambda: {"why": ""},
