@@ -1,6 +1,15 @@
 """Addresses of parts and their papers."""
 
-from inventory.views import orders, parts, receiving, returns
+from inventory.views import (
+    counts,
+    orders,
+    parts,
+    quarantine,
+    receiving,
+    returns,
+    sheets,
+    transfers,
+)
 
 
 app_name = "inventory"
@@ -8,5 +17,9 @@ urlpatterns = [
     *receiving.patterns,
     *orders.patterns,
     *returns.patterns,
+    *transfers.patterns,
+    *counts.patterns,
+    *quarantine.patterns,
+    *sheets.patterns,
     *parts.patterns,
 ]

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 
 from campaigns.domain.first_batch import BillPaper, SlipPaper
 from dealership.forms.fields import MoneyField
-from inventory.domain.receiving import BIN_CODE_LENGTH
+from inventory.domain.shelving import CODE_LENGTH as BIN_CODE_LENGTH
 from inventory.forms.fields import DayField, KeyField, PartNumberField, PiecesField
 
 

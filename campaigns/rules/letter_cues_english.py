@@ -4,9 +4,7 @@ from campaigns.rules.letter_cues import Cue, cues
 
 
 _FAULT = "(defect*|fault*|problem*|flaw*|nonconform*|non conform*|issue*|concern*|condition*)"
-_HARM = (
-    "(accident*|crash*|injur*|incident*|collision*|fatalit*|death*|fire*|complaint*)"
-)
+_HARM = "(accident*|crash*|injur*|incident*|collision*|fatalit*|death*|fire*|complaint*|mishap*|harm)"
 _DANGER = "(danger*|hazard*|risk*|threat*|peril*)"
 _OWNED = "(vehicle|car|truck|van|motorcycle|it)"
 _JOB = "(repair*|remedy|work|service|fix|correction|replacement|part*|inspection)"
@@ -21,6 +19,10 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(may|might|could) ~1 be ~1 (defective|faulty|affected|involved|concerned"
         "|flawed|subject to)",
         f"there (may|might|could) be ~3 {_FAULT}",
+        "(chance|possibility|likelihood|probability|odds) ~2 (that|of) ~8 (bad*|badly"
+        f"|wrong*|loose|fail*|weak|faulty|{_FAULT[1:-1]})",
+        "(most likely|very likely|probably|chances are|in all likelihood) ~4 (fine|ok"
+        "|in order|sound|good|not)",
         f"(whether|if) ~3 {_FAULT} ~1 (exists|is present|is there)",
         f"(perhaps|possibly|maybe|potentially) ~3 (defective|faulty|{_FAULT[1:-1]})",
         f"(suspect*|believe*|think*|suppose*) ~4 (may|might|could) ~ {_FAULT}",
@@ -39,6 +41,13 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(nobody|no one|no person|no owner|no driver|NOT anyone|NOT anybody) ~3 (hurt"
         "|injured|harmed|killed|complained|reported)",
         f"free of {_HARM}",
+        f"(no|without) ~2 (record*|report*|case*|instance*|sign*|history) of ~4 {_HARM}",
+        "(nobody|no one|NOT anyone|NOT anybody) ~4 (hospital|doctor|harm)",
+        f"(yet|still) to ~1 (hear|receive|learn|see|record|be told) ~6 {_HARM}",
+        "NOT ~4 (has|have|had|was|were|been) ~3 (hurt|harmed|injured|killed|come to"
+        " harm|been affected)",
+        f"(so far|to date|until now|up to now|as of today) ~4 NOT ~6 {_HARM}",
+        f"(never|NOT once) ~3 (led|caused|resulted|ended) ~3 {_HARM}",
     ),
     "no_risk": cues(
         f"(is|are|be|poses?|pose|present*|has|have|of|represent*) (no|NOT a|NOT any"
@@ -54,6 +63,9 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "NOT ~2 (affect|compromise|impair|reduce|concern) ~2 safety",
         "NOT ~3 (defect|defective) (in|that|which|at)",
         "NOT ~1 (relate|related) to ~2 safety",
+        "NOT ~1 (endanger*|threaten*|jeopardi*|harm*) ~2 (you|anybody|anyone|your"
+        "|people|passengers|others|safety)",
+        f"{_DANGER} ~2 (is|are) ~1 (nil|none|negligible|minimal|tiny|very low)",
     )
     + cues(
         f"{_OWNED} (is|remains|stays) (perfectly|completely|entirely|still|quite"
@@ -87,9 +99,18 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(deadline|closing date|cut off date|last day)",
         "(only|within|for) ~1 NUM (day*|month*|week*|year*|miles) ~2 (of|from|after)"
         " ~2 (this letter|this notice|the date|receipt|receiving|today)",
-        "(until|up to|under|before|within|below) NUM miles",
+        "(until|up to|under|before|within|below|above|over|beyond|past) ~1 NUM ~1"
+        " (mile*|kilomet*|years old)",
+        "(fewer|less|more|older|younger) than NUM ~1 (mile*|kilomet*|years)",
+        "(asked|have|need) to (contribute|share the cost|pay a share)",
         "(must|have to|need to) ~6 (by|before|no later than) ~2 DATE",
-        "(after|from) DATE ~6 (charge*|pay|cost*|your expense|no longer)",
+        "(after|from|as of|starting|past|beyond) ~2 (DATE|that day|that date|this date)"
+        " ~9 (charge*|pay|cost*|expense|bill*|invoice*|no longer|lose|forfeit)",
+        "(repair|remedy|recall|offer|work|program*) (ends|end|closes|runs out) ~1 soon",
+        "(pay*|free|covered|covers) ~4 until then",
+        "(by|before|until) ~1 (new year*|year end|the end of|end of|christmas|summer"
+        "|winter)",
+        "(only|just) if you (come|book|call|visit|act) ~4 (by|before|within|until)",
         "(no longer|NOT) ~1 (be|remain) ~1 (free|covered|available) ~3 (after|from)",
         denied=False,
     )
@@ -121,10 +142,21 @@ CUES: dict[str, tuple[Cue, ...]] = {
         " (federal law|safety act|law)",
         "official (recall|safety|government|federal|vehicle|notice|notification) ~1"
         " (notice|notification|letter|document)?",
-        "(final|last|second|urgent) (notice|warning)",
+        "(final|last|second|third|urgent) (notice|warning)",
+        "(compliance|notification|enforcement) (department|center|centre|office"
+        "|division|bureau)",
+        "federal ~3 (department|office|agency|bureau|center|unit)",
+        "(required|obliged|compelled|ordered) by ~1 law to (respond|act|call|come"
+        "|reply)",
+        "non compliance",
         "(on behalf of|authorized by|authorised by|approved by) ~1 (nhtsa|national"
         " highway|government|department|federal|united states)",
         denied=False,
+    ),
+    "looks_official_but": cues(
+        "(notice|letter|notification) ~2 (of|from|by) ~2 (manufacturer|maker|{maker})",
+        "(manufacturer|maker|{maker}) ~5 (own|official|separate*) ~2 (notice|letter)",
+        "NOT ~3 (notice|official|government)",
     ),
     "label": cues(
         "safety recall notice",
@@ -134,16 +166,19 @@ CUES: dict[str, tuple[Cue, ...]] = {
         denied=False,
     ),
     "claims_decision": cues(
-        f"(we|our store|our company|our dealership|our experts) (have|has)? (decided"
+        f"(we|our (store|company|dealership|experts|engineers|mechanics|technicians"
+        f"|staff|people|workshop|team)) (have|has)? ~1 (decided"
         f"|determined|found|established|concluded|discovered) ~6 {_FAULT}",
         "(we|our store|our dealership) (are|is|have|has)? (recalling|recalled"
         "|issued ~1 recall)",
         "our (safety recall|recall)",
+        "(we|our dealership|our store) ~3 (decided|resolved) to recall",
         denied=False,
     ),
     "paid_work": cues(
         "(discount*|coupon*|voucher*|rebate*|promotion*|clearance)",
-        "(% off|percent off|half price|special price*|special offer*|special rate*"
+        "(% off|percent off|half price|percent (less|cheaper|below)|% (less|cheaper"
+        "|below)|cheaper than|less than usual|reduced price*|special price*|special offer*|special rate*"
         "|great deal*|best price*|special deal*|bargain*)",
         "(oil change*|tire rotation|tyre rotation|wheel alignment|detailing|car wash"
         "|tune up|winter check|summer check|wiper blades|multi point inspection"
@@ -156,6 +191,11 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(gift card|free gift|prize|sweepstakes|raffle)",
         "(ask|talk|see|enquire|inquire) ~3 about ~3 (offers|specials|prices|deals"
         "|packages|accessories|upgrades)",
+        "(sales|showroom) (team|staff|people|department|advisor*|consultant*)",
+        "(value|appraise|buy|appraisal of) ~1 (your|the) ~2 (car|vehicle|trade)",
+        "brand new (car|vehicle|model|corvane|suv|truck)",
+        "(winter|summer|new|swap your|set of) (tire*|tyre*)",
+        "(treat|pamper|spoil) ~2 (car|vehicle|it)",
         "(other|additional|further) (paid|chargeable) (work|service*|repairs)",
         denied=False,
     ),
@@ -166,12 +206,22 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "|on (our|the) shelf|on hand)",
         "(part*|remedy|repair) ~1 (can be had|is available|are available)",
         "(they|it) (is|are|have|has) ~1 (here|in stock|arrived|come in)",
+        "(the|all|new|your|everything|what) ~5 (is|are|have|has) ~2 (here|in stock"
+        "|arrived|come|on (the|our) shel*|in our (workshop|store)|ready for you)",
+        "we (have|hold|keep|stock) ~5 (here|in stock|on (the|our) shel*|you need"
+        "|we need|ready)",
+        "we (have|hold|keep) (all|everything|plenty|enough)",
+        "we ~1 (received|got|took delivery) ~5",
+        "(is|are) (now|already)? (in stock|in our store|in our workshop)",
         denied=False,
     ),
     "parts_to_come": cues(
         "(part*|kit*|component*|remedy|repair|solution|fix) ~3 NOT ~1 (yet|here"
         "|available|arrived|ready|in stock|come)",
         "NOT ~3 (have|yet|received) ~2 (part*|kit*|remedy)",
+        "NOT ~1 (arrived|come in|in stock|reached us)",
+        "we NOT ~1 have ~5 yet",
+        "we ~1 NOT have ~5 yet",
         "(waiting for|expect*|awaiting|still to come|on (their|its|the) way|on order"
         "|not yet|no remedy yet|as soon as ~3 (available|arrive*|come*|here))",
         "(when|once) ~3 (part*|remedy|they|it) ~2 (available|arrive*|come*|here"
@@ -181,12 +231,15 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(no|without|free of|without any|at no|zero) ~1 (charge|cost|expense)",
         "NOT ~2 (charged|charge you|cost you|billed|bill)",
         "pay* nothing",
+        "nothing ~2 (to pay|due|owed)",
+        "without ~1 bill",
         "NOT ~1 pay ~1 (anything|a cent)",
         "costs? (you)? nothing",
     )
     + cues("(free|cost free|free repair)", denied=False),
     "maker_pays": cues(
-        "(manufacturer|maker|factory|{maker}) ~4 (pay*|bear*|cover*|cost)",
+        "(manufacturer|maker|factory|{maker}|it) ~4 (pay*|bear*|cover*|cost|settle*"
+        "|meet*|foot*|reimburse*)",
         "(paid|covered|borne|cost) (for)? ~2 (by|of) ~2 (manufacturer|maker|factory"
         "|{maker})",
         "{maker} ~6 (at no|free of|without) ~1 (charge|cost)",
@@ -195,11 +248,15 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(call|phone|ring|contact|telephone|write to|reach|email|visit|text) ~5 (us"
         "|{store_name}|store|dealer*|{store_phone}|workshop|your)",
         "(call|phone|ring|contact) ~8 (appointment|book|arrange|schedule|date|day)",
-        "(book|arrange|schedule|make) ~3 (appointment|day|date|visit|time)",
+        "(dial|telephone|phone|text|ring) ~3 (NUM|us|{store_phone}|{store_name})",
+        "(reserve|fix|choose|find) ~4 (appointment|day|date|slot|time|morning|hour)",
+        "(leave|give) ~2 (your|a) ~2 (number|name)",
+        "we (will|can|ll) ~2 (call|ring|phone|book)",
+        "(book|arrange|schedule|make|set up|ask for|pick) ~3 (appointment|day|date|visit|time)",
     ),
     "look_up": cues(
         "(look up|check|enter|search|lookup|type) ~5 (vin|vehicle identification)",
-        "(vin|recall) (look up|lookup|search|check)",
+        "(vin|recall) ~1 (look up|lookup|search|check|checker|finder)",
         "nhtsa gov",
         "(vehicle identification number|vin) ~8 (website|online|page|look up|tool)",
     ),
@@ -211,6 +268,12 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "|maker|{maker})",
         "we (are|as) ~4 (store|dealer*|workshop|garage)",
         "(your|our) (store|dealer*|dealership) ~4 (writes|reminds|sends)",
+        "we (write|are writing|send) ~3 as ~3 (dealer*|store|workshop|garage)",
+        "(our own letter|letter is ours|letter of ours|letter is our own)",
+        "(written|sent|brought) ~2 by ~2 (store|dealer*|workshop|{store_name})",
+        "{store_name} ~6 (sends|sent|wrote|writes|tells|reminds)",
+        "from {store_name}",
+        "from (us|your (dealer*|store|dealership|workshop))",
     ),
     "heading": cues("important safety recall"),
     "applies": cues(
@@ -221,10 +284,10 @@ CUES: dict[str, tuple[Cue, ...]] = {
         " (safety act|motor vehicle safety act)",
     ),
     "decision": cues(
-        "(decided|determined|concluded) ~2 ~2 defect* ~2 (relate*|relating) to ~1"
+        "(decided|determined|concluded) ~4 defect* ~2 (relate*|relating) to ~1"
         " motor vehicle safety ~1 exist*",
-        "NOT? (fail*|conform*|comply|complies) ~3 (conform|to|with) ~2 (federal motor"
-        " vehicle safety standard*|fmvss)",
+        "(fail*|NOT ~1 conform|NOT ~1 comply) ~3 (federal motor vehicle safety"
+        " standard*|fmvss)",
     ),
     "defect": cues(
         "(defect*|nonconform*|noncompliance|fail* to (conform|comply)|not conform)",
@@ -240,7 +303,8 @@ CUES: dict[str, tuple[Cue, ...]] = {
     ),
     "available_from": cues(
         "(part*|remedy|repair*|work|appointment*|store*|dealer*|available|had"
-        "|ready|begin*|start*) ~5 (DATE|now|today|immediately|at once)",
+        "|ready|begin*|start*|see you|fit|done|come|visit|bring|book*|replace*"
+        "|correct*|exchange*|expect you) ~6 (DATE|now|today|immediately|at once)",
         "(DATE|now|today|at once|immediately) ~5 (part*|remedy|repair*|available"
         "|ready|done)",
     ),
@@ -256,7 +320,8 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(60|sixty) days", "(reasonable|unreasonable) (time|period|delay)"
     ),
     "time_needed": cues(
-        "(take*|need*|require*|last*|about) ~3 (NUM|an|a|half|one|two|few) ~1 (hour*"
+        "(half an|an|one|two|few|twenty|forty|fifty|NUM) (hour*|minute*)",
+        "(take*|need*|require*|last*|about|allow) ~3 (NUM|an|a|half|one|two|few) ~1 (hour*"
         "|minute*|day*)",
         "how long",
         "(hour*|minute*) ~3 (work|labor|labour|repair|needed)",

@@ -35,18 +35,24 @@ CUES: dict[str, tuple[Cue, ...]] = {
         f"{_HARM} ~3 NOT ~2 (ha*|conoc*|report*|inform*|registr*|ocurr*)",
         "(nadie|ninguna persona) ~3 (herid*|lesionad*|muert*|perjudicad*|quejado)",
         f"libre de {_HARM}",
+        f"(hasta (hoy|ahora|la fecha)|por ahora) ~4 NOT ~6 {_HARM}",
+        "NOT ~4 (ha|han|habido|resultado|sufrido) ~3 (herid*|lesion*|dano*|perjudicad*"
+        "|muert*)",
     ),
     "no_risk": cues(
         f"NOT ~2 (representa*|supone*|presenta*|implica*|constituye*|hay|existe*"
         f"|corre|causa*|entrana*|significa*) ~3 {_DANGER}",
         f"(ningun|sin|escaso|minimo|poco) {_DANGER}",
         "NOT ~2 (cuestion|problema|asunto|tema|defecto) de seguridad",
+        "(puede|pueden) ~1 estar tranquil*",
         "NOT ~2 (peligroso*|peligrosa*|inseguro*|insegura*)",
         "NOT ~3 (motivo|razon|causa) ~2 (alarma|preocupacion|preocuparse|alarmarse)",
         "NOT ~1 (se preocupe|preocuparse|se alarme|alarmarse|hay que preocuparse)",
         "NOT ~2 (afecta*|compromete*|reduce*|perjudica*|pone*) ~3 seguridad",
         "NOT ~2 (relacionad*|tiene que ver) con ~2 seguridad",
         "NOT ~1 (hay|existe|tiene|presenta) ~1 defecto*",
+        "(riesgo|peligro) (alguno|ninguno|nulo|minimo|insignificante)",
+        "NOT ~2 (pone*|ponen) ~2 (peligro|riesgo)",
     )
     + cues(
         "(es|sigue siendo|sigue) (perfectamente|totalmente|completamente|muy)? segur*"
@@ -82,8 +88,13 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "|recib*)",
         "(hasta|menos de|antes de) ~1 NUM millas",
         "(debe|tiene que|hay que) ~6 (antes del|antes de|a mas tardar|hasta) ~3 DATE",
-        "(despues del|despues de|a partir del|desde el|pasado el) DATE ~6 (pagar*"
-        "|cobra*|costo|cargo|coste)",
+        "(despues del|despues de|a partir del|desde el|pasado el|pasada) ~1 (DATE"
+        "|ese dia|esa fecha) ~8 (pagar*|cobra*|costo|cargo|coste|cuenta|factur*)",
+        "despues ~4 (por su cuenta|a su cargo|tendra que pagar|cobra*|pagara*)",
+        "(antes de|hasta) (fin|final|finales) de (ano|mes|la semana|temporada)",
+        "(solo|solamente|unicamente) si ~4 (viene|llama|acude|reserva|pide) ~3 (antes"
+        "|hasta|dentro)",
+        "(ultimos dias|ultimas semanas|ultimo plazo)",
         denied=False,
     )
     + cues("(ya no|NOT) ~2 (gratis|gratuit*|cubiert*) ~3 (despues|a partir|desde)"),
@@ -116,6 +127,10 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "|departamento|autoridad*)",
         denied=False,
     ),
+    "looks_official_but": cues(
+        "(aviso|carta|notificacion) ~2 (de|del) ~2 (fabricante|{maker})",
+        "NOT ~3 (aviso|oficial|gobierno)",
+    ),
     "label": cues(
         "(etiqueta|logotipo*|logo*|sello*|emblema) ~4 (nhtsa|departamento de"
         " transporte*|seguridad del trafico)",
@@ -123,7 +138,8 @@ CUES: dict[str, tuple[Cue, ...]] = {
         denied=False,
     ),
     "claims_decision": cues(
-        f"(hemos|nuestro taller ha|nuestra tienda ha|nuestro concesionario ha)"
+        "(hemos|nuestro taller ha|nuestra tienda ha|nuestro concesionario ha|nuestros"
+        " (mecanicos|tecnicos|ingenieros|expertos) han)"
         f" (decidido|determinado|comprobado|concluido|descubierto|encontrado) ~5"
         f" {_FAULT}",
         "nuestro (llamado|retiro) ~2 seguridad",
@@ -132,7 +148,8 @@ CUES: dict[str, tuple[Cue, ...]] = {
     ),
     "paid_work": cues(
         "(descuento*|cupon*|vale de compra|rebaja*|promocion*|liquidacion)",
-        "(% menos|mitad de precio|precio* especial*|oferta* especial*|tarifa especial"
+        "(% menos|mitad de (precio|tarifa|costo)|por ciento menos|mas barat*"
+        "|precio reducido|precio* especial*|oferta* especial*|tarifa especial"
         "|gran oferta|mejor precio|ofertas|ganga*)",
         "(cambio de aceite|rotacion de (llantas|neumaticos)|alineacion|lavado"
         "|afinacion|puesta a punto|revision de (invierno|verano)|limpiaparabrisas"
@@ -140,6 +157,12 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(financiamiento|financiacion|prueba de manejo|prueba de conduccion"
         "|nuevo modelo|nuevos modelos|ultimo modelo|comprar un|entregar su vehiculo"
         "|a cuenta de uno nuevo|sala de exposicion)",
+        "(autos|coches|vehiculos|modelos) nuevos",
+        "(auto|coche|vehiculo) nuevo",
+        "(equipo|personal|departamento) de ventas",
+        "servicio de (los|las) NUM",
+        "(llantas|neumaticos) (nuev*|de invierno|de verano)",
+        "(tasa*|valora*|tasacion) ~2 (su|el) ~1 (auto|coche|vehiculo)",
         "(garantia extendida|contrato de servicio|plan de mantenimiento)",
         "(ahorr*) ~2 (MONEY|NUM|dinero|en)",
         "(solo|por|desde|a) MONEY",
@@ -152,6 +175,10 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "|tenemos) ~2 (aqui|disponible*|llegado|en existencia*|listas|listos"
         "|en nuestro taller|en almacen)",
         "(tenemos|contamos con|hay) ~2 (pieza*|repuesto*|refaccion*)",
+        "(tenemos|contamos con) ~4 (aqui|en el taller|en existencia*|necesari*)",
+        "(recibimos|recibio|hemos recibido) ~4",
+        "(los|las|el|la|todo|todas|todos) ~4 (esta|estan|han|ha) ~2 (aqui|llegado"
+        "|disponible*|en (el|nuestro) taller|en existencia*)",
         "ya (esta*|han llegado|llegaron) ~1 (aqui|disponible*)",
         "(pieza*|repuesto*|refaccion*) ~2 (llegaron|ya estan)",
         denied=False,
@@ -171,6 +198,7 @@ CUES: dict[str, tuple[Cue, ...]] = {
     )
     + cues("(gratis|gratuit*|gratuitamente)", denied=False),
     "maker_pays": cues(
+        "(paga|cubre|asume) ~1 (fabricante|{maker})",
         "(fabricante|fabrica|{maker}) ~4 (paga*|cubre*|cubrira*|asume*|corre*|costea*"
         "|cargo)",
         "(pagad*|cubiert*|costead*|a cargo|por cuenta|a costa|a cuenta) ~2 (por|del"
@@ -184,6 +212,8 @@ CUES: dict[str, tuple[Cue, ...]] = {
         "(fijar|pedir|reservar|concertar|hacer|programar|acordar) ~3 (cita|dia|fecha"
         "|visita|hora)",
         "llamenos",
+        "(marque|reserve|elija) ~4 (NUM|{store_phone}|dia|hora|cita)",
+        "(le|les|lo) (llamaremos|avisaremos)",
     ),
     "look_up": cues(
         "(consulta|consulte|escriba|introduzca|busque|verifique|ingrese) ~6 (vin"
@@ -193,6 +223,7 @@ CUES: dict[str, tuple[Cue, ...]] = {
     ),
     "own_letter": cues(
         "esta carta (es|viene|procede) de",
+        "le escribe ~2 (taller|concesionario|{store_name})",
         "NOT ~3 (aviso|carta|notificacion) ~2 (de|del) ~2 (fabricante|{maker})",
         "(aviso|carta) ~4 (llega|llego|vendra|enviara) ~4 (fabricante|{maker})",
         "(somos|como) ~3 (taller|concesionario|tienda)",

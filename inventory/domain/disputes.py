@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from dealership.models import StaffMember
+    from inventory.models import BillLine, ShipmentLine
 
 
 class DisputeSettled(Refusal):
@@ -112,6 +113,72 @@ def settle_dispute(
         return Dispute.objects.get(pk=dispute.pk)
 
 
+def move_last_date(
+    *, dispute: Dispute, last_date: dt.date, by: StaffMember | None, at: dt.datetime
+) -> Dispute:
+    """Give an open dispute another last date, as agreed with the shipper.
+
+    The same day again changes nothing. Raises DisputeSettled.
+    """
+    with transaction.atomic():
+        dispute = Dispute.objects.get(pk=dispute.pk)
+        if dispute.last_date == last_date:
+            return dispute
+        opened = Dispute.objects.filter(pk=dispute.pk, state__in=UNSETTLED)
+        if not opened.update(last_date=last_date):
+            raise DisputeSettled(dispute)
+        record(
+            act="dispute.last_date_moved",
+            subject=dispute,
+            by=by,
+            at=at,
+            store=dispute.store,
+            before={"last_date": str(dispute.last_date)},
+            after={"last_date": str(last_date)},
+        )
+        return Dispute.objects.get(pk=dispute.pk)
+
+
+def end_replaced(*, dispute: Dispute, by: StaffMember | None, at: dt.datetime) -> None:
+    """End a dispute whose replacement was counted, in the caller's transaction.
+
+    Damaged pieces go back to the shipper.
+    """
+    day = timezone.localdate(at)
+    awaited = Dispute.objects.filter(pk=dispute.pk, state=DisputeState.AWAITED)
+    if not awaited.update(state=DisputeState.REPLACED, closed_on=day):
+        return
+    if dispute.kind == DisputeKind.DAMAGED:
+        post(
+            key=f"dispute:{dispute.pk}",
+            kind=MovementKind.REPLACE,
+            store=dispute.store,
+            lines=[_line(dispute, Account.QUARANTINE, Account.SUPPLIER)],
+            by=by,
+            at=at,
+            effective_on=day,
+            subject=f"dispute:{dispute.pk}",
+        )
+    record(
+        act="dispute.replaced",
+        subject=dispute,
+        by=by,
+        at=at,
+        store=dispute.store,
+        after={"pieces": dispute.quantity},
+    )
+
+
+def billed_by(line: ShipmentLine) -> BillLine | None:
+    """Give the bill line that a delivered line was paid by.
+
+    A replacement at no cost belongs to the bill of what it replaces.
+    """
+    while line.bill_line is None and line.replaces is not None:
+        line = line.replaces.shipment_line
+    return line.bill_line
+
+
 def _move_pieces(
     dispute: Dispute,
     how: DisputeState,
@@ -180,7 +247,7 @@ def _new_layer(dispute: Dispute, day: dt.date) -> CostLayer:
         store=dispute.store,
         part=line.part,
         earmark=line.shipment.earmark,
-        bill_line=line.bill_line,
+        bill_line=billed_by(line),
         source=f"dispute:{dispute.pk}",
         unit_cost_cents=dispute.unit_cost_cents,
         quantity=dispute.quantity,

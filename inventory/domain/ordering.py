@@ -1,4 +1,7 @@
-"""Orders of further parts: placed, confirmed with dates, received, cancelled."""
+"""Orders of further parts: placed, confirmed with dates, received, closed, cancelled.
+
+An order by hand begins as a draft (inventory.domain.drafting).
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -16,15 +19,17 @@ from dealership.domain.series import next_number
 from dealership.rules.refusals import Refusal
 from inventory.domain.ledger import NotPieces
 from inventory.domain.once import once
-from inventory.models import OrderLine, Part, PurchaseOrder
+from inventory.models import OrderLine, Part, PurchaseOrder, Shipment
 from inventory.models.trade import ORDER_WORDS
-from inventory.rules.accounts import OrderState
+from inventory.rules.accounts import ORDER_OVER, OrderState
 from inventory.rules.supersession import current_of
 
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
+
+    from django.db.models import QuerySet
 
     from dealership.models import StaffMember, Store
     from inventory.models import Earmark, Supplier
@@ -71,6 +76,13 @@ class OrderCannotMove(Refusal):
             }
         )
         self.order = order
+
+
+class CloseReasonMissing(Refusal):
+    """An order is closed without a reason."""
+
+    def __init__(self) -> None:
+        super().__init__(_("Say why the rest is not expected any more."))
 
 
 def place_order(
@@ -152,25 +164,28 @@ def confirm_order(
     dates: Mapping[int, dt.date],
     by: StaffMember | None,
     at: dt.datetime,
+    back_ordered: Collection[int] = (),
 ) -> PurchaseOrder:
-    """Write down the days that the supplier confirms, by order line.
+    """Write down what the supplier says, by order line id: a day, or back-ordered.
 
-    A repeat with the same days changes nothing. Raises OrderCannotMove when the order
-    is received or cancelled.
+    A line on back order has no day, and no promise counts on it until it has one. A
+    repeat changes nothing. Raises OrderCannotMove when the order is a draft or over.
     """
     with transaction.atomic():
         order = PurchaseOrder.objects.get(pk=order.pk)
-        going = (OrderState.SENT, OrderState.CONFIRMED, OrderState.PART_RECEIVED)
-        if order.state not in going:
+        if order.state == OrderState.DRAFT or order.state in ORDER_OVER:
             raise OrderCannotMove(order)
         before = {}
         for line in order.lines.all():
-            if line.pk in dates and line.expected_on != dates[line.pk]:
+            behind = line.pk in back_ordered
+            day = None if behind else dates.get(line.pk, line.expected_on)
+            if (line.expected_on, line.back_ordered) != (day, behind):
                 before[str(line.pk)] = str(line.expected_on)
-                line.expected_on = dates[line.pk]
-                line.save(update_fields=["expected_on"])
-        moved = PurchaseOrder.objects.filter(pk=order.pk, state=OrderState.SENT)
-        if moved.update(state=OrderState.CONFIRMED) or before:
+                line.expected_on, line.back_ordered = day, behind
+                line.save(update_fields=["expected_on", "back_ordered"])
+        state = _state_now(order, else_=OrderState.CONFIRMED)
+        moved = PurchaseOrder.objects.filter(pk=order.pk).exclude(state=state)
+        if moved.update(state=state) or before:
             record(
                 act="order.confirmed",
                 subject=order,
@@ -178,7 +193,10 @@ def confirm_order(
                 at=at,
                 store=order.store,
                 before=before,
-                after={str(pk): str(day) for pk, day in dates.items()},
+                after={
+                    "state": str(state),
+                    **{str(pk): str(day) for pk, day in dates.items()},
+                },
             )
         return PurchaseOrder.objects.get(pk=order.pk)
 
@@ -190,19 +208,66 @@ def cancel_order(
 
     Raises OrderCannotMove when something has come or a delivery is on its way.
     """
+    return _end(
+        order,
+        OrderState.CANCELLED,
+        PurchaseOrder.objects.filter(
+            state__in=[
+                OrderState.DRAFT,
+                OrderState.SENT,
+                OrderState.CONFIRMED,
+                OrderState.BACK_ORDERED,
+            ],
+            shipments__isnull=True,
+        ),
+        by=by,
+        at=at,
+        why=why,
+    )
+
+
+def close_order(
+    *, order: PurchaseOrder, by: StaffMember | None, at: dt.datetime, why: str
+) -> PurchaseOrder:
+    """Close an order of which the rest is not expected any more.
+
+    A repeat changes nothing. Raises CloseReasonMissing, and OrderCannotMove when it is
+    a draft or over, or a delivery against it is on its way.
+    """
+    if not why.strip():
+        raise CloseReasonMissing
+    waiting = Shipment.objects.filter(order=OuterRef("pk"), received_at__isnull=True)
+    return _end(
+        order,
+        OrderState.CLOSED,
+        PurchaseOrder.objects.exclude(
+            state__in=[OrderState.DRAFT, *ORDER_OVER]
+        ).exclude(Exists(waiting)),
+        by=by,
+        at=at,
+        why=why,
+    )
+
+
+def _end(
+    order: PurchaseOrder,
+    state: OrderState,
+    may_end: QuerySet[PurchaseOrder],
+    *,
+    by: StaffMember | None,
+    at: dt.datetime,
+    why: str,
+) -> PurchaseOrder:
+    """End an order unless it has ended so; raises OrderCannotMove."""
     with transaction.atomic():
         order = PurchaseOrder.objects.get(pk=order.pk)
-        if order.state == OrderState.CANCELLED:
+        if order.state == state:
             return order
-        moved = PurchaseOrder.objects.filter(
-            pk=order.pk,
-            state__in=[OrderState.DRAFT, OrderState.SENT, OrderState.CONFIRMED],
-            shipments__isnull=True,
-        )
-        if not moved.update(state=OrderState.CANCELLED):
+        going = PurchaseOrder.objects.filter(pk__in=may_end.filter(pk=order.pk))
+        if not going.update(state=state):
             raise OrderCannotMove(order)
         record(
-            act="order.cancelled",
+            act=f"order.{state}",
             subject=order,
             by=by,
             at=at,
@@ -215,8 +280,20 @@ def cancel_order(
 
 def advance_order(*, order_id: int) -> None:
     """Move an order on after a delivery was counted, in the caller's transaction."""
-    open_lines = OrderLine.objects.filter(order_id=order_id, received__lt=F("quantity"))
-    state = OrderState.PART_RECEIVED if open_lines.exists() else OrderState.RECEIVED
-    PurchaseOrder.objects.filter(pk=order_id).exclude(
-        state=OrderState.CANCELLED
-    ).update(state=state)
+    order = PurchaseOrder.objects.get(pk=order_id)
+    if order.state not in ORDER_OVER:
+        state = _state_now(order, else_=OrderState(order.state))
+        PurchaseOrder.objects.filter(pk=order_id).update(state=state)
+
+
+def _state_now(order: PurchaseOrder, *, else_: OrderState) -> OrderState:
+    """Tell how an order stands by its lines; ``else_`` where nothing has come yet."""
+    lines = list(order.lines.all())
+    going = [line for line in lines if line.received < line.quantity]
+    if not going:
+        return OrderState.RECEIVED
+    if any(line.back_ordered for line in going):
+        return OrderState.BACK_ORDERED
+    if any(line.received for line in lines):
+        return OrderState.PART_RECEIVED
+    return else_

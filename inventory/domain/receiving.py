@@ -14,10 +14,12 @@ from django.utils.translation import gettext as _
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
 from dealership.rules.refusals import Refusal
+from inventory.domain.disputes import billed_by, end_replaced
 from inventory.domain.ledger import Line, NotPieces, keep_in_bin, post
 from inventory.domain.once import once
 from inventory.domain.ordering import advance_order
 from inventory.domain.quarantine import put_aside
+from inventory.domain.shelving import clean_code
 from inventory.models import (
     BinLocation,
     CostLayer,
@@ -47,8 +49,6 @@ DISPUTE_DAYS = 10
 """Days to settle short or damaged pieces; common practice, no source. The supplier's
 terms decide."""
 
-BIN_CODE_LENGTH = 20
-
 
 @dataclass(frozen=True, kw_only=True)
 class SentLine:
@@ -58,6 +58,7 @@ class SentLine:
     quantity: int
     bill_line: BillLine | None = None
     order_line: OrderLine | None = None
+    replaces: Dispute | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,6 +187,7 @@ def announce_shipment(
                 sent=line.quantity,
                 bill_line=line.bill_line,
                 order_line=line.order_line,
+                replaces=line.replaces,
             )
         record(
             act="shipment.announced",
@@ -245,7 +247,7 @@ def receive_shipment(
     stand in quarantine; what was billed and is short or damaged opens a dispute with
     its last date. A job then keeps promises and offers parts to those who wait. The
     same ``key`` again gives the first result. Raises AlreadyReceived,
-    CountDoesNotFit, LineNotCounted.
+    CountDoesNotFit, LineNotCounted, BadBinCode.
     """
 
     def found() -> Shipment | None:
@@ -253,7 +255,17 @@ def receive_shipment(
         return row if row.received_at and row.received_key == key else None
 
     def act() -> Shipment:
-        lines = list(shipment.lines.select_related("part", "bill_line", "order_line"))
+        lines = list(
+            shipment.lines.select_related(
+                "part",
+                "bill_line",
+                "order_line",
+                "replaces__store",
+                "replaces__shipment_line__bill_line",
+                "replaces__shipment_line__part",
+                "replaces__shipment_line__shipment__earmark",
+            )
+        )
         for line in lines:
             _check_count(line, counts.get(line.pk))
         free_to_count = Shipment.objects.filter(
@@ -278,6 +290,9 @@ def receive_shipment(
                 why=_("delivery %(number)s") % {"number": shipment.number},
             )
         _keep_recalled_aside(shipment, lines, by=by, at=at)
+        for line in lines:
+            if line.replaces:
+                end_replaced(dispute=line.replaces, by=by, at=at)
         if shipment.order_id:
             advance_order(order_id=shipment.order_id)
         _finish(shipment, lines, by=by, at=at)
@@ -342,7 +357,7 @@ def _count_line(
         store=shipment.store,
         part=line.part,
         earmark=shipment.earmark,
-        bill_line=line.bill_line,
+        bill_line=billed_by(line),
         source=f"shipment_line:{line.pk}",
         unit_cost_cents=unit,
         quantity=arrived,
@@ -367,10 +382,11 @@ def _count_line(
 
 def _bin(shipment: Shipment, line: ShipmentLine, code: str) -> BinLocation | None:
     """Find or make the bin and note it for the pocket."""
-    code = code.strip().upper()[:BIN_CODE_LENGTH]
-    if not code:
+    if not code.strip():
         return None
-    place, _made = BinLocation.objects.get_or_create(store=shipment.store, code=code)
+    place, _made = BinLocation.objects.get_or_create(
+        store=shipment.store, code=clean_code(code)
+    )
     keep_in_bin(
         store=shipment.store, part=line.part, earmark=shipment.earmark, place=place
     )
@@ -378,7 +394,12 @@ def _bin(shipment: Shipment, line: ShipmentLine, code: str) -> BinLocation | Non
 
 
 def _unit_cost(line: ShipmentLine) -> int:
-    """Give the price billed, else the one ordered, else the part's own, in cents."""
+    """Give the price billed, else the one ordered, else the part's own, in cents.
+
+    Pieces that replace others at no cost are worth what those had cost.
+    """
+    if line.replaces:
+        return line.replaces.unit_cost_cents
     if line.bill_line:
         return line.bill_line.unit_cost_cents
     if line.order_line:
@@ -389,12 +410,12 @@ def _unit_cost(line: ShipmentLine) -> int:
 def _dispute(
     shipment: Shipment, line: ShipmentLine, unit: int, day: dt.date, days: int
 ) -> None:
-    """Open a dispute for damaged pieces, and for short ones that were billed.
+    """Open a dispute for damaged pieces, and for short ones that were paid for.
 
     What was ordered, not billed and did not come simply stays on order.
     """
     wrong = {DisputeKind.DAMAGED: line.damaged or 0}
-    if line.bill_line:
+    if line.bill_line or line.replaces:
         wrong[DisputeKind.SHORT] = line.short or 0
     for kind, pieces in wrong.items():
         if pieces:

@@ -11,7 +11,7 @@ from inventory.domain.billing import BilledLine, enter_bill
 from inventory.domain.ordering import OrderCannotMove
 from inventory.domain.receiving import SentLine, announce_shipment
 from inventory.models import OrderLine
-from inventory.rules.accounts import OrderState
+from inventory.rules.accounts import ORDER_OVER, OrderState
 
 
 if TYPE_CHECKING:
@@ -37,10 +37,10 @@ def announce_for_order(
 
     A bill number enters the bill too, at the prices ordered. Lines with no piece are
     left out. The same slip again answers with the first delivery. Raises
-    OrderCannotMove when the order is received or cancelled, and what ``enter_bill``
+    OrderCannotMove when the order is a draft or over, and what ``enter_bill``
     and ``announce_shipment`` raise.
     """
-    if order.state in {OrderState.RECEIVED, OrderState.CANCELLED}:
+    if order.state == OrderState.DRAFT or order.state in ORDER_OVER:
         raise OrderCannotMove(order)
     lines = OrderLine.objects.filter(
         order=order, pk__in=[k for k, n in sent.items() if n]

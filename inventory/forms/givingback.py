@@ -35,20 +35,3 @@ class CreditForm(forms.Form):
     number = forms.CharField(label=gettext_lazy("Credit note"), max_length=40)
     dated = DayField(label=gettext_lazy("Dated"))
     freight_cents = MoneyField(label=gettext_lazy("Freight taken off"), required=False)
-
-
-class AsideForm(forms.Form):
-    """Pieces that go into quarantine, come back, or are scrapped."""
-
-    key = KeyField()
-    act = forms.ChoiceField(
-        label=gettext_lazy("What to do"),
-        choices=[
-            ("aside", gettext_lazy("put free pieces into quarantine")),
-            ("back", gettext_lazy("free pieces from quarantine")),
-            ("scrap", gettext_lazy("scrap pieces from quarantine")),
-        ],
-    )
-    earmark = EarmarkField(label=gettext_lazy("Stock"))
-    quantity = PiecesField(label=gettext_lazy("Pieces"))
-    why = forms.CharField(label=gettext_lazy("Reason"), max_length=200)

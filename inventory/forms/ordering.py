@@ -38,13 +38,14 @@ class EarmarkField(EarmarkChoice):
         return f"{obj.code}: {obj.words}"
 
 
-class OrderForm(forms.Form):
-    """One part to order."""
+class LineForm(forms.Form):
+    """One part on an order."""
 
-    key = KeyField()
     part = PartNumberField()
-    quantity = PiecesField(label=gettext_lazy("Pieces"))
-    earmark = EarmarkField(label=gettext_lazy("Set apart for"))
+    quantity = PiecesField(
+        label=gettext_lazy("Pieces"),
+        help_text=gettext_lazy("Whole packs; we offer the next number that fits."),
+    )
     expected_on = DayField(
         label=gettext_lazy("Expected on"),
         required=False,
@@ -52,8 +53,27 @@ class OrderForm(forms.Form):
     )
 
 
+class OrderForm(LineForm):
+    """The first part of an order, and for what it is."""
+
+    key = KeyField()
+    earmark = EarmarkField(label=gettext_lazy("Set apart for"))
+
+
+class PiecesForm(forms.Form):
+    """Another number of pieces of a line; 0 takes it off."""
+
+    quantity = PiecesField(least=0, label=gettext_lazy("Pieces"))
+
+
+class CloseForm(forms.Form):
+    """Why the rest of an order is not expected any more."""
+
+    why = forms.CharField(label=gettext_lazy("Reason"), max_length=200)
+
+
 class ConfirmForm(forms.Form):
-    """The days that the supplier confirms, line by line."""
+    """What the supplier says of each line that is still to come."""
 
     def __init__(
         self,
@@ -67,11 +87,35 @@ class ConfirmForm(forms.Form):
             self.fields[f"day_{line.pk}"] = DayField(
                 label=_("%(part)s: expected on") % {"part": line.part.number},
                 initial=line.expected_on,
+                required=False,
+            )
+            self.fields[f"behind_{line.pk}"] = forms.BooleanField(
+                label=_("%(part)s: back-ordered, no day known")
+                % {"part": line.part.number},
+                initial=line.back_ordered,
+                required=False,
             )
 
+    def clean(self) -> dict[str, Any]:
+        """Want a day or a back order of each line, and not both."""
+        data: dict[str, Any] = super().clean() or {}
+        for line in self.lines:
+            name = f"day_{line.pk}"
+            behind = data.get(f"behind_{line.pk}")
+            if name in data and bool(data[name]) == bool(behind):
+                self.add_error(name, _("Give the day, or say that it is back-ordered."))
+        return data
+
     def dates(self) -> dict[int, Any]:
-        """Give the day of each line."""
-        return {line.pk: self.cleaned_data[f"day_{line.pk}"] for line in self.lines}
+        """Give the day of each line that has one."""
+        days = {line.pk: self.cleaned_data[f"day_{line.pk}"] for line in self.lines}
+        return {pk: day for pk, day in days.items() if day}
+
+    def back_ordered(self) -> list[int]:
+        """Give the lines of which the supplier has none."""
+        return [
+            line.pk for line in self.lines if self.cleaned_data[f"behind_{line.pk}"]
+        ]
 
 
 class SlipForm(forms.Form):

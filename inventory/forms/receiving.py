@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from dealership.forms.fields import MoneyField
-from inventory.domain.receiving import BIN_CODE_LENGTH, Counted
+from inventory.domain.receiving import Counted
+from inventory.domain.shelving import CODE_LENGTH
 from inventory.forms.fields import DayField, KeyField, PiecesField
 from inventory.rules.accounts import DisputeState
 
@@ -48,7 +49,7 @@ class CountForm(forms.Form):
             )
             self.fields[f"bin_{line.pk}"] = forms.CharField(
                 required=False,
-                max_length=BIN_CODE_LENGTH,
+                max_length=CODE_LENGTH,
                 initial=bins.get(line.pk, ""),
                 label=_("%(part)s: bin") % {"part": number},
             )
@@ -109,7 +110,7 @@ class DisputeForm(forms.Form):
         label=gettext_lazy("How it ends"),
         choices=[
             (DisputeState.CREDITED, gettext_lazy("credited: the supplier pays")),
-            (DisputeState.REPLACED, gettext_lazy("replaced: pieces have come")),
+            (DisputeState.REPLACED, gettext_lazy("replaced: the pieces are here")),
             (DisputeState.WRITTEN_OFF, gettext_lazy("written off: we give it up")),
         ],
         widget=forms.RadioSelect,
@@ -129,3 +130,16 @@ class DisputeForm(forms.Form):
         required=False,
         help_text=gettext_lazy("Needed when money is given up."),
     )
+
+
+class ReplacementForm(forms.Form):
+    """A delivery at no cost that makes a dispute good."""
+
+    number = forms.CharField(label=gettext_lazy("Its packing slip"), max_length=40)
+    expected_on = DayField(label=gettext_lazy("Expected on"), required=False)
+
+
+class LastDateForm(forms.Form):
+    """Another day until which a dispute is to be settled."""
+
+    last_date = DayField(label=gettext_lazy("To be settled by"))

@@ -2,43 +2,49 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from django import template
 from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
-from django.utils.translation import gettext_lazy as _
 
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from inventory.queries.subjects import Said
 
 register = template.Library()
 
-# kind of subject -> words with its number, and the address of its page if it has one
-_SUBJECTS = {
-    "shipment": (_("delivery %(number)s"), "inventory:shipment"),
-    "return": (_("return %(number)s"), "inventory:goods_return"),
-    "dispute": (_("dispute %(number)s"), "inventory:dispute"),
-    "visit_job": (_("visit job %(number)s"), "campaigns:visit_job"),
-    "repair": (_("repair %(number)s"), "campaigns:repair"),
-}
-
-
 # the reason of these movements already names the paper
-_NAMED_BY_REASON = frozenset({"shipment", "return"})
+_NAMED_BY_REASON = ("shipment:", "return:")
 
 
 @register.simple_tag
-def promised_to(subject: str, why: str = "") -> str:
+def promised_to(subjects: Mapping[str, Said], subject: str, why: str = "") -> str:
     """Say for what pieces moved or are promised, with a link where there is a page.
 
-    ``why`` is the movement's own reason, said before it.
+    ``subjects`` are the words of all purposes of the page; ``why`` is the movement's
+    own reason, said before it.
     """
-    kind, _colon, number = subject.partition(":")
-    known = _SUBJECTS.get(kind)
-    if known is None or not number.isdecimal():
-        return f"{why} {subject}".strip()
-    words = str(known[0]) % {"number": number}
-    if why and kind in _NAMED_BY_REASON:
+    said = subjects.get(subject)
+    if said is None:
+        return why
+    words = said.words
+    if why and subject.startswith(_NAMED_BY_REASON):
         words, why = why, ""
+    return format_html("{} {}", why, _linked(words, said.page, said.pk))
+
+
+@register.simple_tag
+def linked(words: str, page: str, pk: int) -> str:
+    """Write words as a link to the page of a row, or plainly where it has none."""
+    return _linked(words, page, pk)
+
+
+def _linked(words: str, page: str, pk: int) -> str:
     try:
-        url = reverse(known[1], args=[int(number)])
+        url = reverse(page, args=[pk]) if page else ""
     except NoReverseMatch:
-        return f"{why} {words}".strip()
-    return format_html('{} <a href="{}">{}</a>', why, url, words)
+        url = ""
+    return format_html('<a href="{}">{}</a>', url, words) if url else words

@@ -20,16 +20,32 @@ from django.views.decorators.http import (
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, staff_of, store_of
+from inventory.domain.drafting import (
+    NotWholePacks,
+    add_line,
+    change_line,
+    draft_order,
+    send_order,
+)
 from inventory.domain.ordering import (
     OrderedLine,
     cancel_order,
+    close_order,
     confirm_order,
-    place_order,
 )
 from inventory.domain.sending import announce_for_order
-from inventory.forms.ordering import ConfirmForm, OrderForm, SlipForm
-from inventory.models import PurchaseOrder
+from inventory.forms.fields import MOST_PIECES
+from inventory.forms.ordering import (
+    CloseForm,
+    ConfirmForm,
+    LineForm,
+    OrderForm,
+    PiecesForm,
+    SlipForm,
+)
+from inventory.models import OrderLine, PurchaseOrder
 from inventory.queries.stock import COMING_STATES
+from inventory.rules.accounts import OrderState
 from inventory.views.places import parts_places
 
 
@@ -57,10 +73,10 @@ def orders(request: HttpRequest) -> HttpResponse:
     )
     coming = rows.filter(state__in=COMING_STATES)
     today = timezone.localdate()
+    listed = rows.order_by("-pk").prefetch_related("lines__part")
     context = {
-        "page_obj": Paginator(rows.order_by("-pk"), ROWS).get_page(
-            request.GET.get("page")
-        ),
+        "page_obj": Paginator(listed, ROWS).get_page(request.GET.get("page")),
+        "drafts": rows.filter(state=OrderState.DRAFT).count(),
         "coming": coming.count(),
         "late": coming.filter(next_day__lt=today).count(),
         "today": today,
@@ -73,38 +89,52 @@ def orders(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @guarded(Capability.ORDER_PARTS)
 def new_order(request: HttpRequest) -> HttpResponse:
-    """Order pieces of one part."""
+    """Begin an order with its first part."""
     asked = {
-        name: request.GET[name] for name in ("part", "quantity") if name in request.GET
+        name: request.GET[name]
+        for name in ("part", "quantity", "earmark", "expected_on")
+        if name in request.GET
     }
     form = OrderForm(request.POST or None, initial=asked)
+    offered = None
     if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
-        line = OrderedLine(
-            part=data["part"],
-            quantity=data["quantity"],
-            expected_on=data["expected_on"],
-        )
         try:
-            order = place_order(
-                key=data["key"],
+            order = draft_order(
+                key=form.cleaned_data["key"],
                 store=store_of(request),
-                supplier=data["part"].supplier,
-                earmark=data["earmark"],
-                lines=[line],
+                earmark=form.cleaned_data["earmark"],
+                line=_line(request, form),
                 by=staff_of(request),
                 at=timezone.now(),
             )
         except Refusal as refusal:
-            form.add_error(None, refusal.sentence)
+            form.add_error("quantity", refusal.sentence)
+            offered = _offered(refusal)
         else:
             return redirect("inventory:order", pk=order.pk)
     context = {
         "form": form,
+        "offered": offered,
         "back_url": reverse("inventory:orders"),
         "parts_places": parts_places(request),
     }
     return render(request, "inventory/order_new.html", context)
+
+
+def _line(request: HttpRequest, form: LineForm) -> OrderedLine:
+    """Read a line; a pressed offer stands for the number that was typed."""
+    data = form.cleaned_data
+    pieces = data["quantity"]
+    if request.POST.get("offered", "").isdecimal():
+        pieces = min(int(request.POST["offered"][:9]), MOST_PIECES)
+    return OrderedLine(
+        part=data["part"], quantity=pieces, expected_on=data["expected_on"]
+    )
+
+
+def _offered(refusal: Refusal) -> int | None:
+    """Give the number of pieces that can be ordered instead, if there is one."""
+    return refusal.offered if isinstance(refusal, NotWholePacks) else None
 
 
 @require_safe
@@ -119,23 +149,36 @@ def _order_page(
     row: PurchaseOrder,
     **bound: Any,  # noqa: ANN401 (forms)
 ) -> HttpResponse:
+    today = timezone.localdate()
     lines = list(row.lines.select_related("part"))
+    open_lines = [line for line in lines if line.received < line.quantity]
     going = row.state in COMING_STATES
+    draft = row.state == OrderState.DRAFT
+    may_order = _may_order(request)
+    shipments = list(row.shipments.order_by("-pk"))
     context = {
         "order": row,
         "lines": lines,
-        "missing": sum(max(line.quantity - line.received, 0) for line in lines),
+        "pieces": sum(line.quantity for line in lines),
+        "cents": sum(line.quantity * line.unit_cost_cents for line in lines),
+        "missing": sum(line.quantity - line.received for line in open_lines),
+        "behind": sum(1 for line in open_lines if line.back_ordered),
         "late": any(
-            line.expected_on and line.expected_on < timezone.localdate()
-            for line in lines
-            if line.received < line.quantity
+            line.expected_on and line.expected_on < today for line in open_lines
         ),
         "going": going,
-        "may_act": going and _may_order(request),
-        "confirm": ConfirmForm(lines=lines),
-        "slip": SlipForm(lines=lines, prefix="slip"),
-        "shipments": row.shipments.order_by("-pk"),
-        "today": timezone.localdate(),
+        "draft": draft,
+        "may_draft": draft and may_order,
+        "may_act": going and may_order,
+        "may_close": going
+        and may_order
+        and all(one.received_at is not None for one in shipments),
+        "add": LineForm(auto_id="id_add_%s"),
+        "confirm": ConfirmForm(lines=open_lines),
+        "slip": SlipForm(lines=open_lines, prefix="slip"),
+        "close": CloseForm(auto_id="id_close_%s"),
+        "shipments": shipments,
+        "today": today,
         "parts_places": parts_places(request),
         **bound,
     }
@@ -144,17 +187,98 @@ def _order_page(
 
 @require_POST
 @guarded(Capability.ORDER_PARTS)
-def confirm(request: HttpRequest, pk: int) -> HttpResponse:
-    """Write down the days that the supplier confirms."""
+def add_order_line(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put a further part on a draft."""
     row = get_object_or_404(_orders(request), pk=pk)
-    form = ConfirmForm(request.POST, lines=list(row.lines.select_related("part")))
+    form = LineForm(request.POST, auto_id="id_add_%s")
+    offered = None
+    if form.is_valid():
+        try:
+            add_line(
+                order=row,
+                line=_line(request, form),
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            form.add_error("quantity", refusal.sentence)
+            offered = _offered(refusal)
+        else:
+            return redirect("inventory:order", pk=row.pk)
+    return _order_page(request, row, add=form, offered=offered)
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def change_order_line(request: HttpRequest, pk: int, line_pk: int) -> HttpResponse:
+    """Give a line of a draft another number of pieces, or take it off."""
+    row = get_object_or_404(_orders(request), pk=pk)
+    line = get_object_or_404(row.lines.select_related("part", "order"), pk=line_pk)
+    form = PiecesForm(request.POST)
+    if form.is_valid():
+        try:
+            change_line(
+                line=line,
+                quantity=form.cleaned_data["quantity"],
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            messages.error(request, refusal.sentence)
+    else:
+        messages.error(request, _("That is no number of pieces; 0 takes the line off."))
+    return redirect("inventory:order", pk=row.pk)
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def send(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send a draft to the supplier."""
+    row = get_object_or_404(_orders(request), pk=pk)
+    send_order(order=row, by=staff_of(request), at=timezone.now())
+    messages.success(
+        request, _("The order counts as sent; hand it to the supplier in their way.")
+    )
+    return redirect("inventory:order", pk=row.pk)
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def close(request: HttpRequest, pk: int) -> HttpResponse:
+    """Close an order of which the rest is not expected any more."""
+    row = get_object_or_404(_orders(request), pk=pk)
+    form = CloseForm(request.POST, auto_id="id_close_%s")
+    if form.is_valid():
+        close_order(
+            order=row, **form.cleaned_data, by=staff_of(request), at=timezone.now()
+        )
+        messages.success(request, _("Nothing more is expected of this order."))
+        return redirect("inventory:order", pk=row.pk)
+    return _order_page(request, row, close=form)
+
+
+@require_POST
+@guarded(Capability.ORDER_PARTS)
+def confirm(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down what the supplier says: days, or back orders."""
+    row = get_object_or_404(_orders(request), pk=pk)
+    form = ConfirmForm(request.POST, lines=_open_lines(row))
     if form.is_valid():
         confirm_order(
-            order=row, dates=form.dates(), by=staff_of(request), at=timezone.now()
+            order=row,
+            dates=form.dates(),
+            back_ordered=form.back_ordered(),
+            by=staff_of(request),
+            at=timezone.now(),
         )
-        messages.success(request, _("The days are noted; promises count on them."))
+        messages.success(request, _("It is noted; promises count on the days."))
         return redirect("inventory:order", pk=row.pk)
     return _order_page(request, row, confirm=form)
+
+
+def _open_lines(row: PurchaseOrder) -> list[OrderLine]:
+    rows = row.lines.filter(received__lt=F("quantity")).select_related("part")
+    return list(rows)
 
 
 @require_POST
@@ -162,7 +286,7 @@ def confirm(request: HttpRequest, pk: int) -> HttpResponse:
 def announce(request: HttpRequest, pk: int) -> HttpResponse:
     """Enter the packing slip of a delivery against the order."""
     row = get_object_or_404(_orders(request), pk=pk)
-    lines = list(row.lines.select_related("part"))
+    lines = _open_lines(row)
     form = SlipForm(request.POST, lines=lines, prefix="slip")
     if form.is_valid():
         data = form.cleaned_data
@@ -202,6 +326,14 @@ patterns: list[URLPattern] = [
     path("orders/", orders, name="orders"),
     path("orders/new/", new_order, name="new_order"),
     path("orders/<int:pk>/", order, name="order"),
+    path("orders/<int:pk>/parts/", add_order_line, name="add_order_line"),
+    path(
+        "orders/<int:pk>/parts/<int:line_pk>/",
+        change_order_line,
+        name="change_order_line",
+    ),
+    path("orders/<int:pk>/send/", send, name="send_order"),
+    path("orders/<int:pk>/close/", close, name="close_order"),
     path("orders/<int:pk>/days/", confirm, name="confirm_order"),
     path("orders/<int:pk>/delivery/", announce, name="announce_delivery"),
     path("orders/<int:pk>/cancel/", cancel, name="cancel_order"),

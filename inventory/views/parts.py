@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -15,18 +15,26 @@ from django.views.decorators.http import require_http_methods, require_safe
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, staff_of, store_of
-from inventory.domain import quarantine
-from inventory.forms.givingback import AsideForm
-from inventory.models import Part
+from inventory.domain.ordering import current_part
+from inventory.domain.selling import sell_pieces
+from inventory.domain.superseding import end_supersession, supersede
+from inventory.forms.shelves import ChainForm, SellForm
+from inventory.models import Earmark, Part
 from inventory.queries.journal import journal, layers_left, movements_of
 from inventory.queries.stock import draw_promise, pockets, stock_board, stock_of
+from inventory.queries.subjects import words_of_subjects
 from inventory.views.places import parts_places
 
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    import datetime as dt
+    from collections.abc import Sequence
 
     from django.http import HttpRequest, HttpResponse
+
+    from dealership.rules.pictures import RunwayPicture
+    from inventory.models import Balance
+    from inventory.queries.stock import StockOf
 
 ROWS = 20
 MOVEMENTS = 30
@@ -72,65 +80,131 @@ def part_card(request: HttpRequest, pk: int) -> HttpResponse:
         request.GET.get("page")
     )
     staff = staff_of(request)
+    rows = pockets(store=store, part=part)
+    told = journal(store=store, part=part, ids=list(page))
     context = {
         "part": part,
         "picture": picture,
         "runway": picture.runway(),
+        "own_runways": _runways(stock, part, rows, today),
         "stock": stock,
-        "pockets": pockets(store=store, part=part),
+        "subjects": words_of_subjects(
+            [
+                *(one.subject for one in stock.promised),
+                *(row.movement.subject for row in told if row.movement.subject),
+            ]
+        ),
+        "older": list(part.replaces.order_by("number")),
+        "newest": current_part(part) if part.superseded_by_id else None,
+        "pockets": rows,
         "on_hand": sum(one.on_hand for one in stock.balances),
         "layers": layers_left(store=store, part=part),
         "page_obj": page,
-        "journal": journal(store=store, part=part, ids=list(page)),
+        "journal": told,
         "today": today,
         "parts_places": parts_places(request),
         "may_order": staff.may(Capability.ORDER_PARTS, store.pk),
         "may_move": staff.may(Capability.MOVE_PARTS, store.pk),
+        "may_sell": staff.may(Capability.SELL_PARTS, store.pk),
+        "may_chain": staff.may(Capability.EDIT_CAMPAIGNS, store.pk),
     }
     return render(request, "inventory/part.html", context)
 
 
-ACTS: dict[str, Callable[..., object]] = {
-    "aside": quarantine.put_aside,
-    "back": quarantine.put_back,
-    "scrap": quarantine.scrap,
-}
+def _runways(
+    stock: StockOf, part: Part, rows: Sequence[Balance], today: dt.date
+) -> list[tuple[Earmark | None, RunwayPicture]]:
+    """Draw the promise line of each pocket, where there is more than one."""
+    wanted = stock.earmark_ids()
+    if len(wanted) < 2:  # noqa: PLR2004 (one is the whole)
+        return []
+    marks: dict[int | None, Earmark | None] = {
+        one.earmark_id: one.earmark for one in rows
+    }
+    missing = [pk for pk in wanted if pk is not None and pk not in marks]
+    marks |= {one.pk: one for one in Earmark.objects.filter(pk__in=missing)}
+    return [
+        (
+            marks.get(pk),
+            draw_promise(stock, part=part, earmark_ids={pk}, today=today).runway(),
+        )
+        for pk in sorted(wanted, key=lambda one: (one is not None, one or 0))
+    ]
 
 
 @require_http_methods(["GET", "POST"])
-@guarded(Capability.MOVE_PARTS)
-def put_aside(request: HttpRequest, pk: int) -> HttpResponse:
-    """Put pieces into quarantine, take them back, or scrap them."""
+@guarded(Capability.SELL_PARTS)
+def sell(request: HttpRequest, pk: int) -> HttpResponse:
+    """Sell pieces over the counter."""
     part = get_object_or_404(Part, pk=pk)
-    form = AsideForm(request.POST or None)
+    store, staff = store_of(request), staff_of(request)
+    may_set_apart = staff.may(Capability.SELL_SET_APART, store.pk)
+    form = SellForm(request.POST or None, may_set_apart=may_set_apart)
     if request.method == "POST" and form.is_valid():
-        facts = dict(form.cleaned_data)
-        act = ACTS[facts.pop("act")]
         try:
-            act(
-                **facts,
-                store=store_of(request),
+            sell_pieces(
+                **{"earmark": None, **form.cleaned_data},
+                store=store,
                 part=part,
-                by=staff_of(request),
+                by=staff,
                 at=timezone.now(),
             )
         except Refusal as refusal:
             form.add_error(None, refusal.sentence)
         else:
-            messages.success(request, _("It is in the books."))
+            messages.success(request, _("The sale is in the books."))
+            return redirect("inventory:part", pk=part.pk)
+    stock = stock_of(store=store, part_ids=[part.pk])
+    spare = draw_promise(
+        stock, part=part, earmark_ids={None}, today=timezone.localdate()
+    )
+    context = {
+        "form": form,
+        "part": part,
+        "spare": spare.free_now,
+        "pockets": pockets(store=store, part=part),
+        "back_url": reverse("inventory:part", args=[part.pk]),
+        "parts_places": parts_places(request),
+    }
+    return render(request, "inventory/sell.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@guarded(Capability.EDIT_CAMPAIGNS)
+def chain(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say which number replaces a part, or that none does."""
+    part = get_object_or_404(Part.objects.select_related("superseded_by"), pk=pk)
+    start = {
+        "new": part.superseded_by.number if part.superseded_by else "",
+        "since": part.superseded_on or timezone.localdate(),
+        "old_stock_serves": part.old_stock_serves,
+    }
+    form = ChainForm(request.POST or None, initial=start)
+    facts: dict[str, Any] = {"by": staff_of(request), "at": timezone.now()}
+    if request.method == "POST" and request.POST.get("end"):
+        end_supersession(old=part, why=_("entered by mistake"), **facts)
+        messages.success(request, _("Nothing replaces this number now."))
+        return redirect("inventory:part", pk=part.pk)
+    if request.method == "POST" and form.is_valid():
+        try:
+            supersede(old=part, **form.cleaned_data, **facts)
+        except Refusal as refusal:
+            form.add_error("new", refusal.sentence)
+        else:
+            messages.success(request, _("The newest number is ordered from now on."))
             return redirect("inventory:part", pk=part.pk)
     context = {
         "form": form,
         "part": part,
         "back_url": reverse("inventory:part", args=[part.pk]),
         "parts_places": parts_places(request),
-        "pockets": pockets(store=store_of(request), part=part),
     }
-    return render(request, "inventory/aside.html", context)
+    return render(request, "inventory/chain.html", context)
 
 
 patterns: list[URLPattern] = [
     path("", parts, name="parts"),
     path("<int:pk>/", part_card, name="part"),
-    path("<int:pk>/quarantine/", put_aside, name="put_aside"),
+    path("<int:pk>/sale/", sell, name="sell_part"),
+    path("<int:pk>/number/", chain, name="part_chain"),
 ]

@@ -25,6 +25,11 @@ def parts_places(request: HttpRequest) -> list[Place]:
         (_("Deliveries"), "inventory:shipments"),
         (_("Orders"), "inventory:orders"),
         (_("Returns"), "inventory:returns"),
+        (_("Transfers"), "inventory:transfers"),
+        (_("Quarantine"), "inventory:quarantine"),
+        (_("Counts"), "inventory:counts"),
+        (_("Bins"), "inventory:bins"),
+        (_("Pick list"), "inventory:picks"),
     )
     places = [(label, reverse(name)) for label, name in named]
     board = places[0][1]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -21,12 +21,19 @@ from django.views.decorators.http import (
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, staff_of, store_of
-from inventory.domain.disputes import settle_dispute
+from inventory.domain.disputes import move_last_date, settle_dispute
 from inventory.domain.receiving import receive_shipment, redate_shipment
-from inventory.forms.receiving import CountForm, DisputeForm, RedateForm
+from inventory.domain.replacing import expect_replacement
+from inventory.forms.receiving import (
+    CountForm,
+    DisputeForm,
+    LastDateForm,
+    RedateForm,
+    ReplacementForm,
+)
 from inventory.models import Dispute, Shipment
 from inventory.queries.stock import bins_of_lines
-from inventory.rules.accounts import DisputeState
+from inventory.rules.accounts import UNSETTLED, DisputeState
 from inventory.views.places import parts_places
 
 
@@ -56,7 +63,7 @@ def shipments(request: HttpRequest) -> HttpResponse:
         "page_obj": Paginator(ordered, ROWS).get_page(request.GET.get("page")),
         "waiting": waiting.count(),
         "first": waiting.order_by(F("expected_on").asc(nulls_last=True)).first(),
-        "disputes": disputes.filter(state=DisputeState.OPEN).select_related(
+        "disputes": disputes.filter(state__in=UNSETTLED).select_related(
             "shipment_line__part", "shipment_line__shipment"
         ),
         "today": timezone.localdate(),
@@ -142,16 +149,20 @@ def redate(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("inventory:shipment", pk=row.pk)
 
 
+def _dispute(request: HttpRequest, pk: int) -> Dispute:
+    mine = Dispute.objects.for_staff(staff_of(request)).in_store(store_of(request))
+    lines = "shipment_line__part", "shipment_line__shipment"
+    return get_object_or_404(
+        mine.select_related(*lines, "replacement__shipment"), pk=pk
+    )
+
+
 @require_http_methods(["GET", "POST"])
 @guarded(Capability.EDIT_MONEY)
 def settle(request: HttpRequest, pk: int) -> HttpResponse:
     """End a dispute: credited, replaced or written off."""
-    mine = Dispute.objects.for_staff(staff_of(request)).in_store(store_of(request))
-    dispute = get_object_or_404(
-        mine.select_related("shipment_line__part", "shipment_line__shipment"), pk=pk
-    )
-    today = timezone.localdate()
-    form = DisputeForm(request.POST or None, initial={"dated": today})
+    dispute = _dispute(request, pk)
+    form = DisputeForm(request.POST or None, initial={"dated": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
         facts = dict(form.cleaned_data)
         try:
@@ -167,18 +178,72 @@ def settle(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("The dispute is settled."))
             return redirect("inventory:shipment", pk=dispute.shipment_line.shipment_id)
+    return _dispute_page(request, dispute, form=form)
+
+
+def _dispute_page(
+    request: HttpRequest,
+    dispute: Dispute,
+    **bound: Any,  # noqa: ANN401 (forms)
+) -> HttpResponse:
+    today = timezone.localdate()
     context = {
         "dispute": dispute,
         "line": dispute.shipment_line,
         "cents": dispute.quantity * dispute.unit_cost_cents,
-        "form": form,
+        "form": DisputeForm(initial={"dated": today}),
+        "replacement": ReplacementForm(auto_id="id_new_%s"),
+        "last_date": LastDateForm(
+            initial={"last_date": dispute.last_date}, auto_id="id_day_%s"
+        ),
         "today": today,
         "back_url": reverse(
             "inventory:shipment", args=[dispute.shipment_line.shipment_id]
         ),
         "parts_places": parts_places(request),
+        **bound,
     }
     return render(request, "inventory/dispute.html", context)
+
+
+@require_POST
+@guarded(Capability.EDIT_MONEY)
+def replacement(request: HttpRequest, pk: int) -> HttpResponse:
+    """Announce the delivery at no cost by which the shipper makes it good."""
+    dispute = _dispute(request, pk)
+    form = ReplacementForm(request.POST, auto_id="id_new_%s")
+    if form.is_valid():
+        try:
+            shipment = expect_replacement(
+                dispute=dispute,
+                **form.cleaned_data,
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            form.add_error(None, refusal.sentence)
+        else:
+            messages.success(request, _("The replacement is expected; count it here."))
+            return redirect("inventory:shipment", pk=shipment.pk)
+    return _dispute_page(request, dispute, replacement=form)
+
+
+@require_POST
+@guarded(Capability.EDIT_MONEY)
+def last_date(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give a dispute another last date."""
+    dispute = _dispute(request, pk)
+    form = LastDateForm(request.POST, auto_id="id_day_%s")
+    if form.is_valid():
+        move_last_date(
+            dispute=dispute,
+            **form.cleaned_data,
+            by=staff_of(request),
+            at=timezone.now(),
+        )
+        messages.success(request, _("The new last date is kept."))
+        return redirect("inventory:dispute", pk=dispute.pk)
+    return _dispute_page(request, dispute, last_date=form)
 
 
 patterns: list[URLPattern] = [
@@ -186,4 +251,6 @@ patterns: list[URLPattern] = [
     path("shipments/<int:pk>/", shipment, name="shipment"),
     path("shipments/<int:pk>/day/", redate, name="redate_shipment"),
     path("disputes/<int:pk>/", settle, name="dispute"),
+    path("disputes/<int:pk>/replacement/", replacement, name="expect_replacement"),
+    path("disputes/<int:pk>/last-date/", last_date, name="move_last_date"),
 ]

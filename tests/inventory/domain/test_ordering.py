@@ -7,16 +7,19 @@ import pytest
 from dealership.models import AuditEntry
 from inventory.domain.ledger import NotPieces
 from inventory.domain.ordering import (
+    CloseReasonMissing,
     NothingOrdered,
     OrderCannotMove,
     OrderedLine,
     OtherSupplier,
     advance_order,
     cancel_order,
+    close_order,
     confirm_order,
     place_order,
 )
 from inventory.models import OrderLine, PurchaseOrder
+from inventory.queries.stock import stock_of
 from inventory.rules.accounts import OrderState
 from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import (
@@ -133,3 +136,52 @@ def test_an_order_with_a_delivery_on_its_way_stays():
 
     with pytest.raises(OrderCannotMove, match=f"Order {order.number} is"):
         cancel_order(order=order, by=None, at=NOW, why="too many")
+
+
+def test_a_back_order_has_no_day_until_the_supplier_names_one():
+    order = order_of(PartFactory.create())
+    line = order.lines.get()
+
+    def say(**facts):
+        given = {"dates": {}, "back_ordered": [], **facts}
+        return confirm_order(order=order, **given, by=None, at=NOW)
+
+    behind = say(back_ordered=[line.pk])
+    line.refresh_from_db()
+    assert (behind.state, line.expected_on) == (OrderState.BACK_ORDERED, None)
+    assert [one.day for one in stock_of(store=order.store).coming] == [None]
+    day = TODAY + dt.timedelta(days=30)
+    named = say(dates={line.pk: day})
+    line.refresh_from_db()
+    assert (named.state, line.expected_on) == (OrderState.CONFIRMED, day)
+    line.received = 5
+    line.save()
+    advance_order(order_id=order.pk)
+    assert say(back_ordered=[line.pk]).state == OrderState.BACK_ORDERED
+    assert say(dates={line.pk: day}).state == OrderState.PART_RECEIVED
+
+
+def test_the_rest_of_an_order_is_closed_unless_a_delivery_is_on_its_way():
+    order = order_of(PartFactory.create())
+    shipment = ShipmentFactory.create(
+        store=order.store, supplier=order.supplier, order=order
+    )
+
+    def close(why="out of production"):
+        return close_order(order=order, why=why, by=None, at=NOW)
+
+    with pytest.raises(CloseReasonMissing):
+        close(" ")
+    with pytest.raises(OrderCannotMove):
+        close()
+    shipment.received_at = NOW
+    shipment.save()
+    for _again in range(2):
+        assert close().state == OrderState.CLOSED
+    assert stock_of(store=order.store).coming == ()
+    assert AuditEntry.objects.filter(act="order.closed").count() == 1
+    with pytest.raises(OrderCannotMove):
+        cancel_order(order=order, by=None, at=NOW, why="")
+    # what comes all the same opens it no more
+    advance_order(order_id=order.pk)
+    assert PurchaseOrder.objects.get().state == OrderState.CLOSED

@@ -15,7 +15,7 @@ from tests.inventory.books import later
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
 
-LIST_QUERIES = 9
+LIST_QUERIES = 12
 
 
 def placed(store, part=None):
@@ -53,9 +53,108 @@ def test_order_is_placed_once(signed_in):
     order = PurchaseOrder.objects.get()
     assert first.url == second.url == reverse("inventory:order", args=[order.pk])
     line = order.lines.get()
+    assert (order.state, line.part, line.quantity) == (OrderState.DRAFT, new, 20)
+    page = client.get(first.url).content.decode()
+    assert "nothing is expected before it is sent" in page
+    for _press in range(2):
+        sent = client.post(reverse("inventory:send_order", args=[order.pk]))
+        assert sent.url == first.url
+    order.refresh_from_db()
+    line.refresh_from_db()
     # 25 November and ten days of delivery
-    assert (line.part, line.quantity, line.expected_on) == (new, 20, later(10))
-    assert client.get(first.url).status_code == 200
+    assert (order.state, line.expected_on) == (OrderState.SENT, later(10))
+
+
+def drafted(client, part, pieces=10):
+    client.post(
+        reverse("inventory:new_order"),
+        {"key": "k", "part": part.number, "quantity": pieces},
+    )
+    return PurchaseOrder.objects.get()
+
+
+def test_odd_pieces_are_offered_in_whole_packs(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    part = PartFactory.create(pack=5, minimum_order=10)
+    address = reverse("inventory:new_order")
+    data = {"key": "k", "part": part.number, "quantity": 7}
+    page = client.post(address, data).content.decode()
+    assert "comes in packs of 5, at least 10 pieces: 7 cannot be ordered" in page
+    assert "Order 10 pieces" in page
+    assert not PurchaseOrder.objects.exists()
+    client.post(address, data | {"offered": 10})
+    assert PurchaseOrder.objects.get().lines.get().quantity == 10
+
+
+def test_several_parts_stand_on_one_order(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    part = PartFactory.create()
+    other = PartFactory.create(supplier=part.supplier, pack=4)
+    order = drafted(client, part)
+    address = reverse("inventory:add_order_line", args=[order.pk])
+    odd = client.post(address, {"part": other.number, "quantity": 3})
+    assert "Add 4 pieces" in odd.content.decode()
+    client.post(address, {"part": other.number, "quantity": 3, "offered": 4})
+    twice = client.post(address, {"part": other.number, "quantity": 4})
+    assert "is on this order already" in twice.content.decode()
+    elsewhere = client.post(
+        address, {"part": PartFactory.create().number, "quantity": 4}
+    )
+    assert "does not come from" in elsewhere.content.decode()
+    line = order.lines.get(part=other)
+    change = reverse("inventory:change_order_line", args=[order.pk, line.pk])
+    client.post(change, {"quantity": 8})
+    assert order.lines.get(part=other).quantity == 8
+    refused = client.post(change, {"quantity": 9}, follow=True)
+    assert "Order 12." in refused.content.decode()
+    client.post(change, {"quantity": "x"})
+    client.post(change, {"quantity": 0})
+    assert [one.part for one in order.lines.all()] == [part]
+    listed = client.get(reverse("inventory:orders")).content.decode()
+    assert part.number in listed
+    assert part.name in listed
+    assert "One order is a draft" in listed
+
+
+def test_an_order_sent_is_not_changed(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, line = placed(client.store)
+    change = reverse("inventory:change_order_line", args=[order.pk, line.pk])
+    client.post(change, {"quantity": 8})
+    assert order.lines.get().quantity == 20
+    add = reverse("inventory:add_order_line", args=[order.pk])
+    page = client.post(add, {"part": line.part.number, "quantity": 1})
+    assert page.status_code == 200
+    assert order.lines.count() == 1
+
+
+def test_back_ordered_lines_are_not_counted_on(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, line = placed(client.store)
+    address = reverse("inventory:confirm_order", args=[order.pk])
+    assert client.post(address, {f"behind_{line.pk}": "on"}).status_code == 302
+    order.refresh_from_db()
+    line.refresh_from_db()
+    assert (order.state, line.expected_on) == (OrderState.BACK_ORDERED, None)
+    page = client.get(reverse("inventory:order", args=[order.pk])).content.decode()
+    assert "One line is back-ordered and no promise counts on it" in page
+    client.post(address, {f"day_{line.pk}": later(30)})
+    order.refresh_from_db()
+    assert order.state == OrderState.CONFIRMED
+
+
+def test_the_rest_of_an_order_is_closed_with_a_reason(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    order, line = placed(client.store)
+    line.received = 5
+    line.save()
+    address = reverse("inventory:close_order", args=[order.pk])
+    assert client.post(address, {"why": ""}).status_code == 200
+    assert client.post(address, {"why": "out of production"}).status_code == 302
+    order.refresh_from_db()
+    assert order.state == OrderState.CLOSED
+    page = client.get(reverse("inventory:order", args=[order.pk])).content.decode()
+    assert "This order is closed; nothing more to do." in page
 
 
 @pytest.mark.parametrize(
@@ -82,8 +181,12 @@ def test_days_are_confirmed(signed_in):
     order.refresh_from_db()
     line.refresh_from_db()
     assert (order.state, line.expected_on) == (OrderState.CONFIRMED, later(8))
-    page = client.post(address, {f"day_{line.pk}": ""})
-    assert "This field is required" in page.content.decode()
+    for wrong in (
+        {f"day_{line.pk}": ""},
+        {f"day_{line.pk}": later(8), f"behind_{line.pk}": "on"},
+    ):
+        page = client.post(address, wrong)
+        assert "Give the day, or say that it is back-ordered" in page.content.decode()
 
 
 def test_packing_slip_with_its_bill_makes_a_delivery(signed_in):

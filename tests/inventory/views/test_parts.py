@@ -3,6 +3,7 @@ from django.urls import reverse
 
 from dealership.rules.roles import Role
 from inventory.domain.reserving import reserve
+from tests.factories.campaigns import VisitJobFactory
 from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import EarmarkFactory, PartFactory
 from tests.inventory.books import deliver, expect, later, stand
@@ -11,7 +12,7 @@ from tests.inventory.books import deliver, expect, later, stand
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
 
 BOARD_QUERIES = 11
-CARD_QUERIES = 18
+CARD_QUERIES = 21
 
 
 def promise(store, part, pieces, day, key):
@@ -109,7 +110,8 @@ def test_card_tells_every_movement_with_its_balance(signed_in):
     assert told == [(0, 5, 2), (5, 5, 4)]
     text = page.content.decode()
     assert "5 on hand, 2 can be promised today" in text
-    assert "visit job 7" in text
+    # nobody booked it, so that nobody can say more of it
+    assert "visit_job:7" in text
 
 
 def test_card_shows_nothing_of_other_stores(signed_in):
@@ -121,46 +123,107 @@ def test_card_shows_nothing_of_other_stores(signed_in):
     assert page.context["journal"] == []
 
 
-def aside(client, part, **facts):
-    data = {"key": "a-key", "act": "aside", "quantity": 2, "why": "recalled", **facts}
-    return client.post(reverse("inventory:put_aside", args=[part.pk]), data)
+def test_card_links_each_purpose_and_paper_to_its_page(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    job = VisitJobFactory.create(visit__vehicle__store=client.store)
+    part = PartFactory.create()
+    deliver(client.store, part, 5)
+    reserve(
+        key="k",
+        store=client.store,
+        part=part,
+        quantity=2,
+        earmarks=[None],
+        subject=job.subject,
+        needed_on=later(3),
+        today=TODAY,
+        by=None,
+        at=NOW,
+    )
+    coming = expect(client.store, part, 3, on=later(2))
+    text = client.get(reverse("inventory:part", args=[part.pk])).content.decode()
+    assert text.count(f'href="/visits/{job.visit_id}/"') == 2
+    assert f'href="/parts/shipments/{coming.pk}/"' in text
+    assert client.get(f"/visits/{job.visit_id}/").status_code == 200
 
 
-def test_pieces_are_put_aside_once(signed_in):
+def test_card_draws_the_promise_line_of_each_stock(signed_in):
     client = signed_in(Role.PARTS_MANAGER)
     part, earmark = PartFactory.create(), EarmarkFactory.create()
-    deliver(client.store, part, 5, earmark=earmark)
-    address = reverse("inventory:put_aside", args=[part.pk])
+    deliver(client.store, part, 5)
+    address = reverse("inventory:part", args=[part.pk])
+    assert client.get(address).context["own_runways"] == []
+    deliver(client.store, part, 3, earmark=earmark)
+    drawn = client.get(address).context["own_runways"]
+    assert [(one, picture.balance[0]) for one, picture in drawn] == [
+        (None, 5),
+        (earmark, 3),
+    ]
+
+
+def test_card_shows_the_chain_of_numbers(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    newest = PartFactory.create()
+    newer = PartFactory.create(superseded_by=newest)
+    old = PartFactory.create(superseded_by=newer, old_stock_serves=False)
+    text = client.get(reverse("inventory:part", args=[old.pk])).content.decode()
+    assert newer.number in text
+    assert newest.number in text
+    assert "is not fitted any more" in text
+    text = client.get(reverse("inventory:part", args=[newer.pk])).content.decode()
+    assert "still serves" in text
+    assert "old stock not fitted" in text
+
+
+def test_a_number_is_replaced_and_the_mistake_mended(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    old, new = PartFactory.create_batch(2)
+    address = reverse("inventory:part_chain", args=[old.pk])
     assert client.get(address).status_code == 200
-    for _press in range(2):
-        answer = aside(client, part, earmark=earmark.pk)
-        assert answer.status_code == 302
-    assert stand(client.store, part, earmark) == (3, 0, 2, 0)
-    aside(client, part, key="b", act="scrap", quantity=1, earmark=earmark.pk)
-    aside(client, part, key="c", act="back", quantity=1, earmark=earmark.pk)
-    assert stand(client.store, part, earmark) == (4, 0, 0, 0)
+    data = {"new": new.number, "since": TODAY, "old_stock_serves": ""}
+    assert client.post(address, data).status_code == 302
+    old.refresh_from_db()
+    assert (old.superseded_by, old.old_stock_serves) == (new, False)
+    page = client.post(
+        reverse("inventory:part_chain", args=[new.pk]), data | {"new": old.number}
+    )
+    assert "cannot go round" in page.content.decode()
+    client.post(address, {"end": "1"})
+    old.refresh_from_db()
+    assert old.superseded_by is None
+    assert signed_in(Role.TECHNICIAN).get(address).status_code == 403
 
 
-@pytest.mark.parametrize(
-    ("quantity", "words"),
-    [(9, "9 pieces are wanted, 5 are free"), (-1, "greater than or equal to 1")],
-)
-def test_wrong_number_of_pieces_is_refused(signed_in, quantity, words):
+def sale(client, part, **facts):
+    data = {"key": "s", "quantity": 2, "ticket": "T-7", **facts}
+    return client.post(reverse("inventory:sell_part", args=[part.pk]), data)
+
+
+def test_pieces_are_sold_once(signed_in):
     client = signed_in(Role.PARTS_MANAGER)
     part = PartFactory.create()
     deliver(client.store, part, 5)
-    answer = aside(client, part, quantity=quantity)
-    assert answer.status_code == 200
-    assert words in answer.content.decode()
-    assert stand(client.store, part) == (5, 0, 0, 0)
+    page = client.get(reverse("inventory:sell_part", args=[part.pk])).content.decode()
+    assert "5 pieces of the common stock can be sold" in page
+    for _press in range(2):
+        assert sale(client, part).status_code == 302
+    assert stand(client.store, part) == (3, 0, 0, 0)
+    refused = sale(client, part, key="t", quantity=4).content.decode()
+    assert "4 pieces are wanted, 3 are free" in refused
 
 
-def test_advisor_moves_no_parts(signed_in):
-    client = signed_in(Role.SERVICE_ADVISOR)
-    part = PartFactory.create()
-    assert aside(client, part).status_code == 403
-    page = client.get(reverse("inventory:part", args=[part.pk]))
-    assert "Quarantine" not in page.content.decode()
+def test_what_is_set_apart_is_sold_by_the_service_manager_alone(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    part, earmark = PartFactory.create(), EarmarkFactory.create()
+    deliver(client.store, part, 5, earmark=earmark)
+    facts = {"earmark": earmark.pk, "why_set_apart": "stranded family"}
+    assert sale(client, part, **facts).status_code == 200
+    assert stand(client.store, part, earmark) == (5, 0, 0, 0)
+    chief = signed_in(Role.SERVICE_MANAGER, client.store)
+    unsaid = sale(chief, part, **facts | {"why_set_apart": ""}).content.decode()
+    assert "is set apart for Seat rail bolts" in unsaid
+    assert sale(chief, part, **facts).status_code == 302
+    assert stand(client.store, part, earmark) == (3, 0, 0, 0)
 
 
 def test_unknown_part_is_not_found(signed_in):

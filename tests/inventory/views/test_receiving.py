@@ -179,3 +179,44 @@ def test_wrong_end_of_a_dispute_is_refused(signed_in, how, facts, words):
     page = settle(client, Dispute.objects.get(), how, **facts)
     assert words in page.content.decode()
     assert Dispute.objects.get().state == DisputeState.OPEN
+
+
+def test_a_replacement_is_expected_and_ends_the_dispute(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    shipment, line = announced(client.store)
+    count(client, shipment, line, 38)
+    dispute = Dispute.objects.get()
+    address = reverse("inventory:expect_replacement", args=[dispute.pk])
+    wrong = client.post(address, {"number": ""})
+    assert "This field is required" in wrong.content.decode()
+    taken = client.post(address, {"number": shipment.number})
+    assert "is already announced with other lines" in taken.content.decode()
+    answer = client.post(address, {"number": "PS-NEW", "expected_on": later(4)})
+    coming = Shipment.objects.get(number="PS-NEW")
+    assert answer.url == reverse("inventory:shipment", args=[coming.pk])
+    page = client.get(reverse("inventory:dispute", args=[dispute.pk])).content.decode()
+    assert "A replacement at no cost is expected with slip PS-NEW" in page
+    count(client, coming, coming.lines.get(), 2)
+    dispute.refresh_from_db()
+    assert dispute.state == DisputeState.REPLACED
+
+
+def test_the_last_date_of_a_dispute_is_moved(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    shipment, line = announced(client.store)
+    count(client, shipment, line, 38)
+    dispute = Dispute.objects.get()
+    address = reverse("inventory:move_last_date", args=[dispute.pk])
+    assert client.post(address, {"last_date": "soon"}).status_code == 200
+    assert client.post(address, {"last_date": later(30)}).status_code == 302
+    dispute.refresh_from_db()
+    assert dispute.last_date == later(30)
+
+
+def test_a_bin_that_cannot_be_printed_is_refused_and_nothing_is_counted(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    shipment, line = announced(client.store)
+    page = count(client, shipment, line, 38, place="棚")
+    assert "code is made of letters, digits" in page.content.decode()
+    shipment.refresh_from_db()
+    assert shipment.received_at is None

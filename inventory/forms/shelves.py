@@ -1,0 +1,296 @@
+"""Forms of transfers, counts, quarantine, sales and bins."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from dealership.forms.fields import PercentField
+from dealership.models import Store
+from inventory.domain.shelving import CODE_LENGTH
+from inventory.domain.transferring import Arrived
+from inventory.forms.fields import DayField, KeyField, PartNumberField, PiecesField
+from inventory.forms.ordering import EarmarkField
+from inventory.models import BinLocation
+from inventory.rules.accounts import LotKind
+
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from inventory.models import Reservation, StockCountLine, TransferLine
+    from inventory.queries.subjects import Said
+
+    StoreChoice = forms.ModelChoiceField[Store]
+    BinChoice = forms.ModelChoiceField[BinLocation]
+else:
+    StoreChoice = BinChoice = forms.ModelChoiceField
+
+
+def why_field(**options: Any) -> forms.CharField:  # noqa: ANN401 (Django's)
+    """Make the field of a reason."""
+    options.setdefault("label", gettext_lazy("Reason"))
+    return forms.CharField(max_length=200, **options)
+
+
+class TransferForm(forms.Form):
+    """Pieces of one part for another store."""
+
+    key = KeyField()
+    part = PartNumberField()
+    earmark = EarmarkField(label=gettext_lazy("From the stock set apart for"))
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    to_store = StoreChoice(
+        label=gettext_lazy("To store"), queryset=Store.objects.none()
+    )
+    expected_on = DayField(label=gettext_lazy("Expected there on"))
+    why = why_field(required=False)
+
+    def __init__(self, *args: Any, store: Store, **options: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **options)
+        others = Store.objects.exclude(pk=store.pk).order_by("code")
+        self.fields["to_store"].queryset = others  # type: ignore[attr-defined]
+
+
+class ArrivalForm(forms.Form):
+    """The count of every line of a transfer; the rest is lost."""
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        lines: Sequence[TransferLine],
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
+        super().__init__(*args, **options)
+        self.lines = lines
+        for line in lines:
+            number = line.part.number
+            self.fields[f"good_{line.pk}"] = PiecesField(
+                least=0,
+                initial=line.quantity,
+                label=_("%(part)s: arrived in order") % {"part": number},
+            )
+            self.fields[f"damaged_{line.pk}"] = PiecesField(
+                least=0,
+                initial=0,
+                label=_("%(part)s: arrived damaged") % {"part": number},
+            )
+
+    def counts(self) -> dict[int, Arrived]:
+        """Give the count of each line."""
+        data = self.cleaned_data
+        return {
+            line.pk: Arrived(
+                good=data[f"good_{line.pk}"], damaged=data[f"damaged_{line.pk}"]
+            )
+            for line in self.lines
+        }
+
+
+class WhyForm(forms.Form):
+    """The reason of an act that cannot be taken back."""
+
+    why = why_field()
+
+
+class NewCountForm(forms.Form):
+    """What is to be counted: a bin, a part, or all shelves."""
+
+    key = KeyField()
+    place = BinChoice(
+        label=gettext_lazy("Bin"),
+        queryset=BinLocation.objects.none(),
+        required=False,
+        empty_label=gettext_lazy("all bins"),
+    )
+    part = PartNumberField(
+        required=False, help_text=gettext_lazy("Empty: every part that lies there.")
+    )
+
+    def __init__(self, *args: Any, store: Store, **options: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **options)
+        bins = BinLocation.objects.in_store(store)
+        self.fields["place"].queryset = bins  # type: ignore[attr-defined]
+
+    def about(self) -> str:
+        """Say what is counted, in a few words."""
+        place, part = self.cleaned_data["place"], self.cleaned_data["part"]
+        where = _("bin %(code)s") % {"code": place.code} if place else _("all bins")
+        return f"{where}, {part.number}" if part else where
+
+
+class FoundForm(forms.Form):
+    """What was found, line by line; empty until it is counted."""
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        lines: Sequence[StockCountLine],
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
+        super().__init__(*args, **options)
+        self.lines = lines
+        for line in lines:
+            field = PiecesField(
+                least=0, label=_("%(part)s: found") % {"part": line.part.number}
+            )
+            field.widget.attrs["aria-label"] = field.label
+            self.fields[f"found_{line.pk}"] = field
+
+    def rows(self) -> list[tuple[StockCountLine, forms.BoundField]]:
+        """Give each line with its field, for the table."""
+        return [(line, self[f"found_{line.pk}"]) for line in self.lines]
+
+    def found(self) -> dict[int, int]:
+        """Give what was found of each line."""
+        return {line.pk: self.cleaned_data[f"found_{line.pk}"] for line in self.lines}
+
+
+class ApproveForm(forms.Form):
+    """A reason for each difference, and whose promise goes where one has to."""
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        different: Sequence[StockCountLine],
+        promises: Sequence[Reservation],
+        words: Mapping[str, Said],
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
+        super().__init__(*args, **options)
+        self.different = different
+        for line in different:
+            label = _("%(part)s, %(pieces)+d: reason") % {
+                "part": line.part.number,
+                "pieces": line.difference,
+            }
+            self.fields[f"why_{line.pk}"] = why_field(label=label)
+        if promises:
+            self.fields["taken_back"] = forms.TypedMultipleChoiceField(
+                label=_("Promises to take back where held pieces are missing"),
+                required=False,
+                coerce=int,
+                widget=forms.CheckboxSelectMultiple,
+                choices=[
+                    (
+                        row.pk,
+                        _("%(part)s, %(pieces)d for %(whom)s, needed on %(day)s")
+                        % {
+                            "part": row.part.number,
+                            "pieces": row.quantity,
+                            "whom": words[row.subject].words,
+                            "day": row.needed_on.isoformat(),
+                        },
+                    )
+                    for row in promises
+                ],
+            )
+
+    def reasons(self) -> dict[int, str]:
+        """Give the reason of each difference."""
+        return {line.pk: self.cleaned_data[f"why_{line.pk}"] for line in self.different}
+
+    def taken_back(self) -> list[int]:
+        """Give the promises that lose their pieces."""
+        return list(self.cleaned_data.get("taken_back", []))
+
+
+class AsideForm(forms.Form):
+    """Free pieces that go into quarantine."""
+
+    key = KeyField()
+    kind = forms.ChoiceField(
+        label=gettext_lazy("Why"),
+        choices=[
+            (LotKind.DOUBTFUL, gettext_lazy("to be looked at")),
+            (LotKind.DAMAGED, gettext_lazy("damaged")),
+            (LotKind.RECALLED, gettext_lazy("recalled stock: never freed again")),
+        ],
+    )
+    earmark = EarmarkField(label=gettext_lazy("Stock"))
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    why = why_field()
+
+
+class RemovedForm(forms.Form):
+    """Parts that came out of a vehicle."""
+
+    key = KeyField()
+    part = PartNumberField(help_text=gettext_lazy("The number that stands on it."))
+    quantity = PiecesField(label=gettext_lazy("Pieces"), initial=1)
+    why = why_field(label=gettext_lazy("Repair order or vehicle it came out of"))
+
+
+class LeaveForm(forms.Form):
+    """Pieces that leave a lot."""
+
+    key = KeyField()
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    why = why_field()
+
+
+class LotReturnForm(forms.Form):
+    """Pieces of a lot that go back to the supplier."""
+
+    key = KeyField()
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    last_date = DayField(label=gettext_lazy("Accepted until"), required=False)
+    restocking_basis_points = PercentField(
+        label=gettext_lazy("Restocking charge, per cent"), initial=0
+    )
+
+
+class SellForm(forms.Form):
+    """A sale over the counter."""
+
+    key = KeyField()
+    quantity = PiecesField(label=gettext_lazy("Pieces"))
+    ticket = forms.CharField(
+        label=gettext_lazy("Sales ticket or invoice"), max_length=40
+    )
+    earmark = EarmarkField(label=gettext_lazy("From the stock"))
+    why_set_apart = why_field(
+        label=gettext_lazy("Why stock that is set apart is sold"), required=False
+    )
+
+    def __init__(self, *args: Any, may_set_apart: bool, **options: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **options)
+        if not may_set_apart:
+            del self.fields["earmark"], self.fields["why_set_apart"]
+
+
+class BinForm(forms.Form):
+    """The code of a bin."""
+
+    code = forms.CharField(
+        label=gettext_lazy("Code of the bin"), max_length=CODE_LENGTH
+    )
+
+
+class FillForm(forms.Form):
+    """A pocket whose pieces lie in this bin."""
+
+    part = PartNumberField()
+    earmark = EarmarkField(label=gettext_lazy("Stock"))
+
+
+class DayForm(forms.Form):
+    """The day of a pick list."""
+
+    day = DayField(label=gettext_lazy("Day"))
+
+
+class ChainForm(forms.Form):
+    """Which number replaces a part."""
+
+    new = PartNumberField(label=gettext_lazy("Replaced by part number"))
+    since = DayField(label=gettext_lazy("Since"))
+    old_stock_serves = forms.BooleanField(
+        label=gettext_lazy("What is left of the old number may still be fitted"),
+        required=False,
+        initial=True,
+        help_text=gettext_lazy("As the bulletin says; a remedy may say no for itself."),
+    )
