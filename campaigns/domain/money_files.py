@@ -183,7 +183,7 @@ def _pay(
     for one in matches:
         if not isinstance(one, PaidMatch) or one.claim is None:
             continue
-        facts = {
+        facts: dict[str, Any] = {
             "key": f"{key}/{one.row.row}",
             "claim": one.claim,
             "dated": one.row.dated or dated,

@@ -313,7 +313,7 @@ def _beside_bill(row: BilledRow, part: Part, bill: Bill, theirs: str) -> BilledM
 def _choose(row: BilledRow, lines: Sequence[ShipmentLine]) -> ShipmentLine | None:
     mine = [one for one in lines if not row.slip or one.shipment.number == row.slip]
     same = [one for one in mine if one.sent == row.quantity]
-    return (same or mine or [None])[0]
+    return next(iter(same or mine), None)
 
 
 def price_expected(line: ShipmentLine) -> int:
