@@ -3,7 +3,7 @@
 import datetime as dt
 
 import pytest
-from django.db import IntegrityError
+from django.db import IntegrityError, transaction
 
 from campaigns.domain import letter_checks, letters
 from campaigns.models import Campaign, LetterCheckAnswer, LetterRound
@@ -86,7 +86,7 @@ def test_a_remark_wants_a_reason_that_is_kept(ground):
     first = answer(made)
     assert answer(made, why="Another.") == first
     assert set_letters(made).state == RoundState.PRINTING
-    with pytest.raises(IntegrityError):
+    with pytest.raises(IntegrityError), transaction.atomic():
         LetterCheckAnswer.objects.update(why="Changed.")
 
 
