@@ -16,6 +16,7 @@ from campaigns.domain.announcing import (
     facts_of,
     next_number,
 )
+from campaigns.domain.booking import drop_jobs
 from campaigns.domain.lifecycle import Move, may_move, write_moves
 from campaigns.domain.matching import KEPT, locked, state_after, told_counts
 from campaigns.models import (
@@ -26,6 +27,7 @@ from campaigns.models import (
     StateChange,
 )
 from campaigns.rules.lifecycle import (
+    STILL_OPEN,
     CampaignState,
     Change,
     Reach,
@@ -70,6 +72,15 @@ class Matched(NamedTuple):
 _MATCHED = (
     "pk", "vehicle_id", "vehicle__store_id", "change", "outcome", "reasons", "on_list",
 )  # fmt: skip
+
+
+class Telling(NamedTuple):
+    """For which campaign vehicles move, why, from what it is known, and by whom."""
+
+    campaign_id: int
+    why: str
+    source: str
+    by: StaffMember | None
 
 
 class NotMatched(Refusal):
@@ -153,8 +164,11 @@ def apply_chunk(
             )
             .select_related("vehicle")
         }
-        _add_rows(version, [c for c in changes if c.vehicle_id not in standing], at)
-        kept = _move_rows(version, changes, standing, at)
+        telling = Telling(
+            version.campaign_id, version.why, _source(version), version.applied_by
+        )
+        add_rows(telling, [c for c in changes if c.vehicle_id not in standing], at)
+        kept = _move_rows(telling, changes, standing, at)
         last = changes[-1].pk
         version.counts |= {KEPT: version.counts.get(KEPT, 0) + kept, "applied_to": last}
         version.save(update_fields=["counts"])
@@ -168,9 +182,7 @@ def _changes_after(version: CriteriaVersion, place: int, size: int) -> list[Matc
     return list(map(Matched._make, rows.values_list(*_MATCHED)[:size]))
 
 
-def _add_rows(
-    version: CriteriaVersion, changes: list[Matched], at: dt.datetime
-) -> None:
+def add_rows(telling: Telling, changes: list[Matched], at: dt.datetime) -> None:
     """Take vehicles into the population, with the change that says so."""
     today = timezone.localdate(at)
     added = [change for change in changes if change.change in _ADDS]
@@ -182,7 +194,7 @@ def _add_rows(
         [
             (
                 key,
-                version.campaign_id,
+                telling.campaign_id,
                 one.vehicle_id,
                 one.store_id,
                 state,
@@ -195,7 +207,8 @@ def _add_rows(
             for key, one, state in zip(ids, added, states, strict=True)
         ],
     )
-    why, source = version.why[:200], _source(version)
+    why, source = telling.why[:200], telling.source[:80]
+    by_id = telling.by.pk if telling.by else None
     insert_rows(
         StateChange,
         _STATE,
@@ -207,7 +220,7 @@ def _add_rows(
                 one.on_list,
                 today,
                 at,
-                version.applied_by_id,
+                by_id,
                 why,
                 source,
             )
@@ -217,7 +230,7 @@ def _add_rows(
 
 
 def _move_rows(
-    version: CriteriaVersion,
+    telling: Telling,
     changes: list[Matched],
     standing: dict[int, CampaignVehicle],
     at: dt.datetime,
@@ -236,7 +249,7 @@ def _move_rows(
             Move(
                 row=row,
                 to=to,
-                why=version.why,
+                why=telling.why,
                 outcome=change.outcome,
                 reasons=change.reasons,
                 on_list=change.on_list,
@@ -245,10 +258,12 @@ def _move_rows(
     write_moves(
         moves=moves,
         effective_on=timezone.localdate(at),
-        by=version.applied_by,
+        by=telling.by,
         at=at,
-        source=_source(version),
+        source=telling.source,
     )
+    gone = [move.row.pk for move in moves if move.to not in STILL_OPEN]
+    drop_jobs(row_ids=gone, by=telling.by, at=at, why=telling.why)
     return kept
 
 

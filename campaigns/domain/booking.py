@@ -53,7 +53,7 @@ from inventory.rules.accounts import ReservationState
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from campaigns.models import Campaign
     from dealership.models import StaffMember, Store
@@ -562,3 +562,54 @@ def lapse_missed(
     last = today - timedelta(days=store.no_show_grace_days)
     late = Visit.objects.in_store(store).filter(state=VisitState.BOOKED, on__lt=last)
     return [mark_missed(visit=visit, by=by, at=at, today=today) for visit in late]
+
+
+def drop_jobs(
+    *, row_ids: Iterable[int], by: StaffMember | None, at: dt.datetime, why: str
+) -> int:
+    """Take booked work off the visits of vehicles that need it no more.
+
+    Its parts go to who waits for them; a visit with nothing left to do is called off.
+    What has arrived or is in work stays. Gives how many jobs were dropped. Runs in the
+    transaction of the act that ended the need.
+    """
+    jobs = (
+        VisitJob.objects.filter(
+            live=True,
+            campaign_vehicle__in=list(row_ids),
+            visit__state=VisitState.BOOKED,
+        )
+        .exclude(repair__state=RepairState.OPEN)
+        .order_by("visit_id", "pk")
+    )
+    dropped = 0
+    for job in jobs:
+        visit = _locked(job.visit)
+        today = timezone.localdate(at)
+        if not visit.jobs.filter(live=True).exclude(pk=job.pk).exists():
+            cancel_visit(visit=visit, by=by, at=at, today=today, why=why)
+        else:
+            _drop_job(visit, job, _Act(key="", by=by, at=at, today=today), why)
+        dropped += 1
+    return dropped
+
+
+def _drop_job(visit: Visit, job: VisitJob, act: _Act, why: str) -> None:
+    """Take one of several jobs off a visit."""
+    parts = _promised_parts([job])
+    hold_list(store=visit.store, part_ids=parts, today=act.today)
+    release(subject=job.subject, by=act.by, at=act.at, why=why)
+    job.live = False
+    job.save(update_fields=["live"])
+    if job.campaign_vehicle_id:
+        drop_booked([job.campaign_vehicle_id])
+    record(
+        act="visit.job_dropped",
+        subject=visit,
+        by=act.by,
+        at=act.at,
+        store=visit.store,
+        before={"job": job.pk},
+        why=why,
+    )
+    pass_on(store=visit.store, part_ids=parts, by=act.by, at=act.at, today=act.today)

@@ -108,7 +108,8 @@ def match_chunk(*, version_id: int, size: int = MATCH_CHUNK) -> int | None:
         version = locked(version_id)
         if version.state != VersionState.MATCHING:
             return None
-        rows = _facts_after(version, int(version.counts.get("reached", 0)), size)
+        reached = int(version.counts.get("reached", 0))
+        rows = facts_after(version, may_concern(version), reached, size)
         counts = version.counts
         if not rows:
             version.state = VersionState.MATCHED
@@ -127,14 +128,14 @@ def to_match(version: CriteriaVersion) -> int:
     return Vehicle.objects.filter(may_concern(version)).count()
 
 
-def _facts_after(
-    version: CriteriaVersion, reached: int, size: int
+def facts_after(
+    version: CriteriaVersion, wanted: Q, reached: int, size: int
 ) -> list[Mapping[str, Any]]:
     """Read the facts of the next vehicles, and how they stand in the campaign."""
     campaign = version.campaign_id
     listed = ListedVin.objects.filter(campaign=campaign, vin=OuterRef("vin"))
     return list(
-        Vehicle.objects.filter(may_concern(version), pk__gt=reached)
+        Vehicle.objects.filter(wanted, pk__gt=reached)
         .alias(
             mine=FilteredRelation("campaigns", condition=Q(campaigns__campaign=campaign))
         )
@@ -157,14 +158,12 @@ def _changes_of(
 ) -> list[tuple[Any, ...]]:
     """Judge vehicles; gives the changes as rows and counts them, and those kept."""
     has_list = rules.listed_vins is not None
-    facts = [_facts_of(row, has_list=has_list) for row in rows]
+    facts = [vehicle_facts(row, has_list=has_list) for row in rows]
     counts = version.counts
     changes: list[tuple[Any, ...]] = []
     judged = zip(rows, match_many(facts, rules), strict=True)
     for row, (_facts, verdict) in judged:
-        stands = None
-        if row["work"] is not None:
-            stands = Stands(WorkState(row["work"]), row["outcome"], row["was_listed"])
+        stands = stands_of(row)
         change = decide(stands, verdict, listed=row["listed"])
         if change is None:
             kept = stands is not None and keeps(stands, verdict)
@@ -185,7 +184,15 @@ def _changes_of(
     return changes
 
 
-def _facts_of(row: Mapping[str, Any], *, has_list: bool) -> VehicleFacts:
+def stands_of(row: Mapping[str, Any]) -> Stands | None:
+    """Give how a vehicle stands in the campaign, None where it is not in it."""
+    if row["work"] is None:
+        return None
+    return Stands(WorkState(row["work"]), row["outcome"], row["was_listed"])
+
+
+def vehicle_facts(row: Mapping[str, Any], *, has_list: bool) -> VehicleFacts:
+    """Give what the rules want to know of a vehicle."""
     return VehicleFacts(
         vin=row["vin"],
         model_year=row["model_year"],
@@ -209,7 +216,7 @@ _DECISIONS: dict[tuple[WorkState | None, Outcome], Change] = {
     (WorkState.OPEN, Outcome.NOT_AFFECTED): Change.REMOVE,
     (WorkState.NEEDS_REPAIR, Outcome.NOT_AFFECTED): Change.REMOVE,
 }
-_BY_PERSON = {CONFIRMED, RULED_OUT}
+BY_PERSON = frozenset({CONFIRMED, RULED_OUT})
 
 
 def decide(stands: Stands | None, verdict: Verdict, *, listed: bool) -> Change | None:
@@ -220,7 +227,7 @@ def decide(stands: Stands | None, verdict: Verdict, *, listed: bool) -> Change |
     if stands is None:
         return _DECISIONS.get((None, verdict.outcome))
     unsure = verdict.outcome is Outcome.TO_BE_VERIFIED
-    if unsure and stands.outcome in _BY_PERSON:
+    if unsure and stands.outcome in BY_PERSON:
         return None
     if unsure and stands.work is WorkState.TO_VERIFY:
         return Change.TO_VERIFY if listed != stands.on_list else None

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.domain.announcing import ReasonMissing, ruling_version
+from campaigns.domain.booking import drop_jobs
 from campaigns.domain.lifecycle import Move, MoveNotAllowed, move, write_moves
 from campaigns.domain.matching import (
     CONFIRMED,
@@ -158,19 +159,22 @@ def note_remedied_elsewhere(
 ) -> StateChange:
     """Note that another store has done the work, when, and from whom it is known.
 
-    Raises ReasonMissing without a source, MoveNotAllowed and DayAhead.
+    Work that was booked for it here is taken off its visit. Raises ReasonMissing without a source, MoveNotAllowed and DayAhead.
     """
     if not source.strip():
         raise ReasonMissing
-    return move(
-        campaign_vehicle=row,
-        to=WorkState.REMEDIED_ELSEWHERE,
-        effective_on=done_on,
-        by=by,
-        at=at,
-        why=_("Remedied elsewhere"),
-        source=source.strip(),
-    )
+    with transaction.atomic():
+        change = move(
+            campaign_vehicle=row,
+            to=WorkState.REMEDIED_ELSEWHERE,
+            effective_on=done_on,
+            by=by,
+            at=at,
+            why=_("Remedied elsewhere"),
+            source=source.strip(),
+        )
+        drop_jobs(row_ids=[row.pk], by=by, at=at, why=change.why)
+    return change
 
 
 def reopen_vehicle(
@@ -258,4 +262,6 @@ def _write(one: Move, by: StaffMember, at: dt.datetime) -> StateChange:
             after={"work_state": one.to.value, "outcome": row.outcome},
             why=one.why,
         )
+        if one.to not in STILL_OPEN:
+            drop_jobs(row_ids=[row.pk], by=by, at=at, why=one.why)
     return change

@@ -256,8 +256,13 @@ def take_in_list(
 
 
 def refused_file(*, upload: Upload, choices: Choices) -> bytes:
-    """Write the refused rows of a list as CSV, to be mended and sent again."""
+    """Write the refused rows of a list as CSV, to be mended and sent again.
+
+    Raises UnreadableList, and NoVinColumn where the list has no such column.
+    """
     table = open_list(upload, sheet=choices.sheet)
+    if not 0 <= choices.column < len(table.columns):
+        raise NoVinColumn
     name = table.columns[choices.column]
     refused = [one for one in _judged(table.rows(), choices.column) if one.fault]
     return write_refused(

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections import Counter
 from typing import Any
 
+from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from campaigns.domain.applying import apply_chunk
 from campaigns.domain.matching import match_chunk, to_match, told_counts
+from campaigns.domain.rematching import rematch, ruling_versions, touched_by_list
 from campaigns.domain.replenishment import ask_reconcile
 from campaigns.domain.vin_lists import Choices, take_in_list
 from campaigns.models import Campaign, CriteriaVersion
 from dealership.domain.jobs import JobRun, handles
 from dealership.models import Upload
+from vehicles.domain.applying import VEHICLES_APPLIED
+from vehicles.models import VehicleList
 
 
 @handles("campaigns.match", words=gettext_lazy("Matching vehicles with a campaign"))
@@ -49,6 +55,37 @@ def apply(run: JobRun, *, version_id: int) -> dict[str, Any]:
     ask_reconcile(store=None, by=run.job.asked_by, now=run.now())
     version.refresh_from_db()
     return told_counts(version)
+
+
+@handles(VEHICLES_APPLIED, words=gettext_lazy("Judging new and changed vehicles"))
+def judge_applied(
+    run: JobRun, *, vehicle_list_id: int | None, vehicle_ids: list[int]
+) -> dict[str, Any]:
+    """Judge the vehicles that came in or changed by the criteria that rule."""
+    wanted, source = Q(pk__in=vehicle_ids), _("vehicle card")
+    if vehicle_list_id is not None:
+        vehicle_list = VehicleList.objects.select_related("upload").get(
+            pk=vehicle_list_id
+        )
+        wanted = touched_by_list(vehicle_list)
+        source = _("list %(name)s") % {"name": vehicle_list.upload.original_name}
+    versions = ruling_versions()
+    counts: Counter[str] = Counter()
+    for number, version in enumerate(versions):
+        run.progress(number, len(versions), _("campaigns"))
+        counts.update(
+            rematch(
+                version=version,
+                wanted=wanted,
+                source=source,
+                by=run.job.asked_by,
+                at=run.now(),
+                today=timezone.localdate(run.now()),
+            )
+        )
+    if counts:
+        ask_reconcile(store=None, by=run.job.asked_by, now=run.now())
+    return dict(counts)
 
 
 @handles(

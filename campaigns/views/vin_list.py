@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django.contrib import messages
 from django.core.exceptions import BadRequest
 from django.core.paginator import Paginator
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path
 from django.utils import timezone
@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from campaigns.domain.vin_lists import (
     Choices,
+    NoVinColumn,
     ask_list,
     preview_list,
     refused_file,
@@ -95,9 +96,7 @@ def vin_list_choices(
     campaign = campaign_of(code)
     upload = _upload_of(request, upload_id)
     wanted = request.POST.get("column", request.GET.get("column", ""))
-    preview = preview_list(
-        upload=upload, column=int(wanted) if wanted.isdecimal() else None
-    )
+    preview = preview_list(upload=upload, column=_column(wanted))
     form = ListChoicesForm(
         posted(request),
         preview=preview,
@@ -136,12 +135,16 @@ def vin_list_refused(
     """Give the refused rows of a list as a file."""
     campaign_of(code)
     upload = _upload_of(request, upload_id)
-    column = request.GET.get("column", "")
-    if not column.isdecimal():
+    column = _column(request.GET.get("column", ""))
+    if column is None:
         raise BadRequest
-    choices = Choices(column=int(column), sheet=request.GET.get("sheet", ""))
+    choices = Choices(column=column, sheet=request.GET.get("sheet", ""))
+    try:
+        content = refused_file(upload=upload, choices=choices)
+    except NoVinColumn as refusal:
+        raise Http404(refusal.sentence) from refusal
     response = HttpResponse(
-        refused_file(upload=upload, choices=choices),
+        content,
         content_type="text/csv; charset=utf-8",
     )
     response["Content-Disposition"] = f'attachment; filename="refused-{code}.csv"'
@@ -160,6 +163,12 @@ def unknown_vins(request: HttpRequest, code: str) -> HttpResponse:
     page = Paginator(found.order_by("vin"), PAGE).get_page(request.GET.get("page"))
     context = _frame(request, campaign) | {"page_obj": page, "q": search}
     return render(request, "campaigns/vin_list_unknown.html", context)
+
+
+def _column(text: str) -> int | None:
+    """Read the number of a column; None for what is none."""
+    short = len(text) <= len("150")
+    return int(text) if short and text.isascii() and text.isdecimal() else None
 
 
 def _upload_of(request: HttpRequest, upload_id: uuid.UUID) -> Upload:

@@ -51,8 +51,9 @@ _MAKER_LENGTH = 3
 _LOW_VOLUME_MARK = "9"
 _NORTH_AMERICA = "12345"
 
-# Door-jamb bar codes stand between stars; people type dashes and spaces.
-_DROPPED = dict.fromkeys(map(ord, "*-\u2010\u2011\u2012\u2013\u2014\u2212\ufeff"))
+# Door-jamb bar codes stand between stars; people type dashes and spaces. A zero byte
+# says nothing, and PostgreSQL keeps it in no text ("Character Types").
+_DROPPED = dict.fromkeys(map(ord, "\0*-\u2010\u2011\u2012\u2013\u2014\u2212\ufeff"))
 
 
 class NotAVin(Refusal):

@@ -15,6 +15,7 @@ from campaigns.domain.booking import (
     VisitCannotMove,
     book_visit,
     cancel_visit,
+    drop_jobs,
     lapse_missed,
     mark_arrived,
     mark_missed,
@@ -473,3 +474,58 @@ def test_a_scheduled_item_is_paid_by_the_customer_from_common_stock() -> None:
     assert PartRequest.objects.count() == 0
     plan = plan_for(item, vehicle=vehicle, today=TODAY)
     assert [line.payer for line in plan.parts] == [Payer.CUSTOMER]
+
+
+def drop(*rows: CampaignVehicle) -> int:
+    return drop_jobs(
+        row_ids=[row.pk for row in rows],
+        by=StaffFactory.create(),
+        at=NOW,
+        why="Remedied elsewhere",
+    )
+
+
+def test_work_that_is_needed_no_more_gives_its_parts_back() -> None:
+    store, part = StoreFactory.create(), PartFactory.create()
+    campaign = campaign_with_remedy(part, pieces=2)
+    put_on_shelf(store, part, 5, campaign.earmark)
+    row = open_vehicle(campaign, store)
+    visit = book(row, on=MONDAY)
+    assert free(store, part) == 3
+
+    assert (drop(row), free(store, part)) == (1, 5)
+    visit.refresh_from_db()
+    assert visit.state == VisitState.CANCELLED
+    assert drop(row) == 0
+
+
+def test_other_work_of_the_visit_stays_booked() -> None:
+    store, part = StoreFactory.create(), PartFactory.create()
+    rows = []
+    for _campaign in range(2):
+        campaign = campaign_with_remedy(part, pieces=1)
+        put_on_shelf(store, part, 5, campaign.earmark)
+        vehicle = rows[0].vehicle if rows else VehicleFactory.create(store=store)
+        rows.append(
+            CampaignVehicleFactory.create(
+                campaign=campaign, vehicle=vehicle, store=store
+            )
+        )
+    visit = book(*rows, on=MONDAY)
+
+    assert drop(rows[0]) == 1
+    visit.refresh_from_db()
+    assert visit.state == VisitState.BOOKED
+    live = visit.jobs.filter(live=True).values_list("campaign_vehicle", flat=True)
+    assert list(live) == [rows[1].pk]
+    assert [pieces for _part, pieces, state in held(visit) if state == "held"] == [1]
+
+
+def test_work_on_a_vehicle_that_is_here_is_not_dropped() -> None:
+    store, part = StoreFactory.create(), PartFactory.create()
+    campaign = campaign_with_remedy(part, pieces=2)
+    put_on_shelf(store, part, 5, campaign.earmark)
+    row = open_vehicle(campaign, store)
+    visit = book(row)
+    mark_arrived(visit=visit, by=None, at=NOW)
+    assert (drop(row), free(store, part)) == (0, 3)

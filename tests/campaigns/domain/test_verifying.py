@@ -21,13 +21,16 @@ from campaigns.domain.verifying import (
 from campaigns.models import StateChange
 from campaigns.rules.lifecycle import CampaignClass, VersionState, WorkState
 from dealership.models import AuditEntry
+from tests.campaigns.domain.test_booking import book, free
 from tests.factories.campaigns import (
     CampaignFactory,
     CampaignVehicleFactory,
     CriteriaVersionFactory,
     CriterionFactory,
 )
-from tests.factories.dealership import NOW, TODAY, StaffFactory
+from tests.factories.dealership import NOW, TODAY, StaffFactory, StoreFactory
+from tests.factories.inventory import PartFactory
+from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
 from tests.factories.vehicles import VehicleFactory
 from vehicles.rules.standing import Standing
 
@@ -188,3 +191,15 @@ def test_no_day_for_a_customers_vehicle_or_one_that_is_done(standing, state):
 
     with pytest.raises(NotOwnStock, match=row.vehicle.vin):
         plan_own_stock(row=row, **told(on=TODAY))
+
+
+def test_a_vehicle_remedied_elsewhere_gives_its_held_parts_back():
+    store, part = StoreFactory.create(), PartFactory.create()
+    campaign = campaign_with_remedy(part, pieces=2)
+    put_on_shelf(store, part, 5, campaign.earmark)
+    row = open_vehicle(campaign, store)
+    book(row, on=TODAY + dt.timedelta(days=5))
+    assert free(store, part) == 3
+
+    note_remedied_elsewhere(row=row, **told(done_on=TODAY, source="status list"))
+    assert free(store, part) == 5

@@ -191,7 +191,7 @@ def test_a_booked_vehicle_that_goes_out_is_told(signed_in):
     assert page.context["rows"] == []
 
 
-def test_twenty_thousand_vehicles_are_matched_and_applied_by_sets(
+def test_five_thousand_vehicles_are_matched_and_applied_by_sets(
     signed_in, django_assert_max_num_queries
 ):
     client = signed_in(Role.SERVICE_MANAGER)
@@ -204,7 +204,7 @@ def test_twenty_thousand_vehicles_are_matched_and_applied_by_sets(
     type(first).objects.bulk_create(
         [
             type(first)(**facts, vin=f"1U0KTRA40N1{number:06}", serial=f"{number:06}")
-            for number in range(100_000, 119_999)
+            for number in range(100_000, 104_999)
         ],
         batch_size=1_000,
     )
@@ -213,10 +213,10 @@ def test_twenty_thousand_vehicles_are_matched_and_applied_by_sets(
     CampaignVehicleFactory.create()
     client.post(at("new_criterion", campaign), {"include": "yes", "lines": "corvane"})
     client.post(at("start_match", campaign))
-    with django_assert_max_num_queries(400):
+    with django_assert_max_num_queries(100):
         work()
-    assert MatchedChange.objects.count() == 20_001
+    assert MatchedChange.objects.count() == 5_001
     client.post(at("match", campaign), {"why": "Bulletin A"})
-    with django_assert_max_num_queries(900):
+    with django_assert_max_num_queries(250):
         work()
-    assert CampaignVehicle.objects.filter(campaign=campaign).count() == 20_001
+    assert CampaignVehicle.objects.filter(campaign=campaign).count() == 5_001

@@ -94,6 +94,11 @@ def test_the_column_is_guessed_and_shown_and_the_list_taken_in(signed_in):
     refused = client.get(
         at("vin_list_refused", campaign, job.arguments["upload_id"]), {"column": "1"}
     )
+    for column, status in (("7", 404), ("x", 400), ("9" * 5_000, 400), ("", 400)):
+        address = at("vin_list_refused", campaign, job.arguments["upload_id"])
+        assert client.get(address, {"column": column}).status_code == status
+    choices = at("vin_list_choices", campaign, job.arguments["upload_id"])
+    assert client.get(choices, {"column": "9" * 5_000}).status_code == 200
     text = refused.content.decode("utf-8-sig")
     assert text.splitlines()[0].startswith("No,VIN,Region,Row in the file")
     assert "4,1U0KTRA40N1000001,South,5,VIN" in text

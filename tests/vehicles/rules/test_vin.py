@@ -252,3 +252,8 @@ def test_the_fast_check_takes_half_a_million_a_second():
     good = int((check_many(many) == BulkResult.GOOD).sum())
     assert time.process_time() - started < 0.4
     assert good == sum(map(has_right_check_digit, many))
+
+
+def test_a_zero_byte_is_no_part_of_a_vin():
+    # PostgreSQL, "Character Types": the character with code zero cannot be stored
+    assert normalise_vin("1U0KT\0") == "1U0KT"
