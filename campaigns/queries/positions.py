@@ -26,9 +26,16 @@ from inventory.forecasting.demand import CertainUse, ScheduledUse
 from inventory.forecasting.promise import Receipt
 from inventory.forecasting.proposal import PartPosition, ReturnTerms
 from inventory.forecasting.reorder import CostTerms, costs_of
-from inventory.models import Balance, OrderLine, Part, Reservation, ShipmentLine
+from inventory.models import (
+    Balance,
+    OrderLine,
+    Part,
+    Reservation,
+    ShipmentLine,
+    TransferLine,
+)
 from inventory.queries.stock import COMING_STATES
-from inventory.rules.accounts import ReservationState
+from inventory.rules.accounts import ReservationState, TransferState
 from inventory.rules.supersession import current_of
 from vehicles.models import Vehicle
 
@@ -369,7 +376,7 @@ def _stock(house: House, store_ids: Collection[int]) -> dict[Key, _Stock]:
 def _coming(
     store_ids: Collection[int],
 ) -> list[tuple[int, int, dt.date | None, int]]:
-    """Read what is on its way: deliveries announced, then the rest of open orders."""
+    """Read what is on its way: deliveries announced, transfers, then open orders."""
     announced = ShipmentLine.objects.filter(
         shipment__store__in=store_ids, shipment__received_at__isnull=True
     ).order_by()
@@ -377,6 +384,14 @@ def _coming(
         announced.values_list(
             "shipment__store_id", "part_id", "shipment__expected_on"
         ).annotate(n=Sum("sent"))
+    )
+    rows += list(
+        TransferLine.objects.filter(
+            transfer__to_store__in=store_ids, transfer__state=TransferState.SENT
+        )
+        .order_by()
+        .values_list("transfer__to_store_id", "part_id", "transfer__expected_on")
+        .annotate(n=Sum("quantity"))
     )
     shipped: dict[int | None, int] = dict(
         announced.filter(order_line__isnull=False)

@@ -55,7 +55,7 @@ def count_sheet_pdf(
     ]
     context = {
         "count": count,
-        "drawn": _code(f"COUNT {count.store.code} {count.number}", side="14mm"),
+        "drawn": _code(f"COUNT {count.store.code} {count.number}", side="24mm"),
         "rows": rows,
         "today": today,
     }

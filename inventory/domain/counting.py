@@ -420,6 +420,24 @@ def _of_count(different: Sequence[StockCountLine], ids: Sequence[int]) -> list[i
     return [row.pk for row in rows if (row.part_id, row.earmark_id) in short]
 
 
+def in_the_way(
+    *, count: StockCount, lines: Sequence[StockCountLine]
+) -> list[Reservation]:
+    """Give the holds of the lines of which more is missing than is free."""
+    free = {
+        (one.part_id, one.earmark_id): one.free
+        for one in Balance.objects.filter(
+            store=count.store, part__in={line.part_id for line in lines}
+        )
+    }
+    return [
+        row
+        for line in lines
+        if -line.difference > free.get((line.part_id, line.earmark_id), 0)
+        for row in promises_on(count=count, line=line)
+    ]
+
+
 def promises_on(*, count: StockCount, line: StockCountLine) -> list[Reservation]:
     """Give the holds on the pocket of a line, the one needed last first."""
     rows = Reservation.objects.filter(
@@ -428,7 +446,7 @@ def promises_on(*, count: StockCount, line: StockCountLine) -> list[Reservation]
         earmark=line.earmark,
         state=ReservationState.HELD,
     )
-    return list(rows.order_by("-needed_on", "-pk"))
+    return list(rows.select_related("part").order_by("-needed_on", "-pk"))
 
 
 def _refuse_promised(count: StockCount, line: StockCountLine) -> None:

@@ -163,9 +163,9 @@ class ApproveForm(forms.Form):
         super().__init__(*args, **options)
         self.different = different
         for line in different:
-            label = _("%(part)s, %(pieces)+d: reason") % {
+            label = _("%(part)s, %(pieces)s: reason") % {
                 "part": line.part.number,
-                "pieces": line.difference,
+                "pieces": f"{line.difference:+d}".replace("-", "\u2212"),
             }
             self.fields[f"why_{line.pk}"] = why_field(label=label)
         if promises:

@@ -26,8 +26,8 @@ from inventory.domain.counting import (
     count_again,
     drop_count,
     enter_count,
+    in_the_way,
     prepare_count,
-    promises_on,
 )
 from inventory.forms.shelves import ApproveForm, FoundForm, NewCountForm
 from inventory.models import StockCount
@@ -123,8 +123,7 @@ def _approval(
 ) -> ApproveForm:
     """Prepare the approval: the differences, and the promises in their way."""
     different = [line for line in lines if line.difference]
-    short = [line for line in different if line.difference < 0]
-    promises = [one for line in short for one in promises_on(count=row, line=line)]
+    promises = in_the_way(count=row, lines=different)
     return ApproveForm(
         data,
         different=different,

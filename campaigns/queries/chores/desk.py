@@ -6,10 +6,11 @@ from collections import defaultdict
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from django.db.models import Exists, OuterRef
+from django.db.models import CharField, Exists, OuterRef, Value
+from django.db.models.functions import Cast, Concat
 from django.utils.translation import gettext as _
 
-from campaigns.models import PartRequest, Visit, VisitJob
+from campaigns.models import PartRequest, VariantPart, Visit, VisitJob
 from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
 from campaigns.rules.lifecycle import (
     STILL_OPEN,
@@ -107,6 +108,41 @@ def _not_on_shelf(jobs: Iterable[VisitJob]) -> dict[str, list[str]]:
     for subject, number in rows:
         found[subject].append(number)
     return found
+
+
+def without_parts(*, store: Store, today: dt.date) -> Kind:
+    """Give the visits to come whose parts are gone: lost at a count, or recalled."""
+    subject = Concat(Value("visit_job:"), Cast(OuterRef("pk"), CharField()))
+    found = (
+        VisitJob.objects.filter(
+            visit__store=store,
+            visit__state=VisitState.BOOKED,
+            visit__on__gte=today,
+            live=True,
+        )
+        .filter(Exists(VariantPart.objects.filter(variant=OuterRef("variant"))))
+        .exclude(Exists(Reservation.objects.filter(subject=subject).live()))
+        .select_related(
+            "visit__vehicle", "campaign_vehicle__campaign", "scheduled_item", "variant"
+        )
+        .order_by("visit__on", "pk")
+    )
+
+    def write(job: VisitJob) -> Chore:
+        return Chore(
+            kind="without_parts",
+            reason=_("Booked, and no part is held or promised: agree on another day"),
+            about=job.visit.vehicle.vin,
+            detail=_what(job),
+            deadline=job.visit.on,
+            act=_("See the visit"),
+            target=Target(name="campaigns:visit", args=(job.visit_id,)),
+            tone="bad",
+        )
+
+    return listed(
+        found[: MOST + 1], write, full=_ALL_VISITS, full_words=_("All visits")
+    )
 
 
 def offers(*, store: Store, today: dt.date) -> Kind:

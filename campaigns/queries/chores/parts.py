@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import F, Min
+from django.db.models import F, Min, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -14,10 +15,28 @@ from campaigns.models import Replenishment
 from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
 from campaigns.queries.proofs import standing_alarm
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
-from inventory.models import Dispute, GoodsReturn, OrderLine, Shipment
+from inventory.models import (
+    Dispute,
+    GoodsReturn,
+    OrderLine,
+    PurchaseOrder,
+    QuarantineLot,
+    Shipment,
+    ShipmentLine,
+    StockCount,
+    Transfer,
+)
 from inventory.models.trade import DISPUTE_KIND_WORDS
 from inventory.queries.stock import COMING_STATES, stock_board
-from inventory.rules.accounts import DisputeKind, DisputeState, ReturnState
+from inventory.rules.accounts import (
+    CountState,
+    DisputeKind,
+    DisputeState,
+    LotKind,
+    OrderState,
+    ReturnState,
+    TransferState,
+)
 
 
 if TYPE_CHECKING:
@@ -204,31 +223,45 @@ def running_out(*, store: Store, today: dt.date) -> Kind:
 
 
 def late_orders(*, store: Store, today: dt.date) -> Kind:
-    """Give the orders whose day has passed and that no delivery has announced."""
+    """Give the orders with pieces past their day, or back-ordered without one.
+
+    Pieces that a delivery on its way brings are waited for there.
+    """
+    announced = (
+        ShipmentLine.objects.filter(
+            order_line=OuterRef("pk"), shipment__received_at__isnull=True
+        )
+        .order_by()
+        .values("order_line")
+        .annotate(n=Sum("sent"))
+        .values("n")
+    )
     found: Any = (
         OrderLine.objects.filter(
+            Q(expected_on__lt=today) | Q(back_ordered=True),
             order__store=store,
             order__state__in=COMING_STATES,
-            expected_on__lt=today,
-            received__lt=F("quantity"),
-            shipment_lines__isnull=True,
         )
+        .annotate(announced=Coalesce(Subquery(announced), 0))
+        .filter(quantity__gt=F("received") + F("announced"))
         .order_by()
         .values("order_id", "order__number", "order__supplier__name")
         .annotate(day=Min("expected_on"))
-        .order_by("day", "order_id")
+        .order_by(F("day").asc(nulls_last=True), "order_id")
     )
 
     def write(one: dict[str, Any]) -> Chore:
         return Chore(
             kind="late_order",
-            reason=_("Ordered pieces are overdue and not counted on"),
+            reason=_("Ordered pieces are overdue and not counted on")
+            if one["day"]
+            else _("Back-ordered pieces have no day and are not counted on"),
             about=_("order %(number)s") % {"number": one["order__number"]},
             detail=one["order__supplier__name"],
             deadline=one["day"],
             act=_("Give it a new day"),
             target=Target(name="inventory:order", args=(one["order_id"],)),
-            tone="bad",
+            tone="bad" if one["day"] else "wait",
         )
 
     return listed(
@@ -236,6 +269,136 @@ def late_orders(*, store: Store, today: dt.date) -> Kind:
         write,
         full=Target(name="inventory:orders"),
         full_words=_("All orders"),
+    )
+
+
+def drafts(*, store: Store, today: dt.date) -> Kind:
+    """Give the orders that were drawn up and not sent."""
+    del today
+    found = (
+        PurchaseOrder.objects.in_store(store)
+        .filter(state=OrderState.DRAFT)
+        .select_related("supplier")
+        .order_by("pk")
+    )
+
+    def write(one: PurchaseOrder) -> Chore:
+        return Chore(
+            kind="draft",
+            reason=_("Order drawn up, not sent"),
+            about=_("order %(number)s") % {"number": one.number},
+            detail=one.supplier.name,
+            act=_("Look it over"),
+            target=Target(name="inventory:order", args=(one.pk,)),
+            tone="open",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:orders"),
+        full_words=_("All orders"),
+    )
+
+
+def transfers(*, store: Store, today: dt.date) -> Kind:
+    """Give the transfers that should be here by now and that nobody has counted."""
+    found = (
+        Transfer.objects.filter(
+            to_store=store, state=TransferState.SENT, expected_on__lte=today
+        )
+        .select_related("store")
+        .order_by("expected_on", "pk")
+    )
+
+    def write(one: Transfer) -> Chore:
+        return Chore(
+            kind="transfer",
+            reason=_("Transfer to be counted"),
+            about=_("transfer %(number)s") % {"number": one.number},
+            detail=_("from %(store)s") % {"store": one.store.name},
+            deadline=one.expected_on,
+            act=_("Receive"),
+            target=Target(name="inventory:transfer", args=(one.pk,)),
+            tone="open",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:transfers"),
+        full_words=_("All transfers"),
+    )
+
+
+def _counts(store: Store, state: CountState, reason: str, act: str) -> Kind:
+    """Give the counts in one state."""
+    found = StockCount.objects.in_store(store).filter(state=state).order_by("pk")
+
+    def write(one: StockCount) -> Chore:
+        return Chore(
+            kind=f"count_{state}",
+            reason=reason,
+            about=_("count %(number)s") % {"number": one.number},
+            detail=one.about,
+            act=act,
+            target=Target(name="inventory:count", args=(one.pk,)),
+            tone="open",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:counts"),
+        full_words=_("All counts"),
+    )
+
+
+def counts_to_take(*, store: Store, today: dt.date) -> Kind:
+    """Give the counts that are prepared."""
+    del today
+    words = _("Count prepared"), _("Count")
+    return _counts(store, CountState.PREPARED, *words)
+
+
+def counts_to_approve(*, store: Store, today: dt.date) -> Kind:
+    """Give the counts that wait for somebody who approves them."""
+    del today
+    words = _("Count to be approved"), _("Look at the differences")
+    return _counts(store, CountState.ENTERED, *words)
+
+
+def doubtful(*, store: Store, today: dt.date) -> Kind:
+    """Give the lots in quarantine that somebody has to look at."""
+    del today
+    found = (
+        QuarantineLot.objects.in_store(store)
+        .filter(kind=LotKind.DOUBTFUL, left__gt=0)
+        .select_related("part")
+        .order_by("pk")
+    )
+
+    def write(one: QuarantineLot) -> Chore:
+        return Chore(
+            kind="doubtful",
+            reason=ngettext(
+                "%(n)d piece in quarantine to be looked at",
+                "%(n)d pieces in quarantine to be looked at",
+                one.left,
+            )
+            % {"n": one.left},
+            about=f"{one.part.number} {one.part.name}",
+            detail=one.why,
+            act=_("Decide"),
+            target=Target(name="inventory:lot", args=(one.pk,)),
+            tone="wait",
+        )
+
+    return listed(
+        found[: MOST + 1],
+        write,
+        full=Target(name="inventory:quarantine"),
+        full_words=_("All of quarantine"),
     )
 
 

@@ -25,7 +25,13 @@ from campaigns.rules.lifecycle import (
 )
 from campaigns.views.today import address_of
 from dealership.rules.roles import Role
-from inventory.rules.accounts import DisputeState, OrderState, ReturnState
+from inventory.rules.accounts import (
+    CountState,
+    DisputeState,
+    OrderState,
+    ReturnState,
+    TransferState,
+)
 from tests.factories import campaigns as made
 from tests.factories import inventory as stock
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
@@ -224,6 +230,38 @@ def of(name, **facts):
     return act
 
 
+def drafted(store):
+    return stock.PurchaseOrderFactory.create(store=store, state=OrderState.DRAFT)
+
+
+def on_the_way(store):
+    return stock.TransferFactory.create(to_store=store, expected_on=TODAY)
+
+
+def prepared(store):
+    return stock.StockCountFactory.create(store=store)
+
+
+def entered(store):
+    return stock.StockCountFactory.create(store=store, state=CountState.ENTERED)
+
+
+def to_look_at(store):
+    return stock.QuarantineLotFactory.create(store=store)
+
+
+def lost_its_parts(store):
+    job = made.VisitJobFactory.create(
+        visit__vehicle__store=store, visit__on=TODAY + DAY
+    )
+    made.VariantPartFactory.create(variant=job.variant)
+    return job
+
+
+def promised_again(job):
+    stock.ReservationFactory.create(store=job.visit.store, subject=job.subject)
+
+
 def book_again(job):
     made.VisitJobFactory.create(
         visit__vehicle=job.visit.vehicle,
@@ -276,6 +314,20 @@ ROWS = {
     ),
     "late_order": (
         Role.PARTS_MANAGER, late_order, TODAY - DAY, change(expected_on=TODAY + DAY),
+    ),
+    "draft": (Role.PARTS_MANAGER, drafted, None, change(state=OrderState.SENT)),
+    "transfer": (
+        Role.PARTS_MANAGER, on_the_way, TODAY, change(state=TransferState.ARRIVED),
+    ),
+    "count_prepared": (
+        Role.TECHNICIAN, prepared, None, change(state=CountState.DROPPED),
+    ),
+    "count_entered": (
+        Role.SERVICE_MANAGER, entered, None, change(state=CountState.BOOKED),
+    ),
+    "doubtful": (Role.SERVICE_MANAGER, to_look_at, None, change(left=0)),
+    "without_parts": (
+        Role.SERVICE_ADVISOR, lost_its_parts, TODAY + DAY, promised_again,
     ),
     "failed_proof": (Role.PARTS_MANAGER, failed_proof, None, proved),
     "unsent_claim": (
