@@ -43,6 +43,7 @@ def test_pasted_lines_are_read():
         (f"Start;Kunde;VIN\n08:30;Ashdown;{VIN}\n".encode(), "day.csv"),
         (workbook(["Start", "Name", "VIN"], ["08:30", "Ashdown", VIN]), "day.xlsx"),
     ],
+    ids=["text", "workbook"],
 )
 def test_a_file_is_read_by_its_columns(file, name):
     form = form_of(file=file, name=name)

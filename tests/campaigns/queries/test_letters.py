@@ -6,7 +6,7 @@ import pytest
 
 from campaigns.models import LetterRound, LetterText
 from campaigns.queries.letters import (
-    letters_of_chunk,
+    letters_at,
     merge_values,
     register_heads,
     register_rows,
@@ -42,7 +42,7 @@ def test_a_chunk_has_its_positions_and_one_query(one_round, django_assert_num_qu
         LetterFactory.create(letter_round=one_round, position=position)
 
     with django_assert_num_queries(1):
-        chunk = letters_of_chunk(one_round, 1, 2)
+        chunk = letters_at(one_round, [1, 2])
         assert [one.campaign_vehicle.vehicle.vin[:3] for one in chunk] == ["1U0"] * 2
     assert [one.position for one in chunk] == [1, 2]
 
