@@ -22,6 +22,7 @@ from dealership.rules.pictures import FlagKind, RunwayFlag
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, staff_of, store_of
+from inventory.queries.subjects import words_of_subjects
 
 
 if TYPE_CHECKING:
@@ -54,6 +55,9 @@ def campaign_parts_page(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "campaign": campaign,
         "found": found,
+        "subjects": words_of_subjects(
+            subject for _part, subject, *_rest in found.promised
+        ),
         "covers": [(one, one.picture.runway(flags=flags)) for one in found.covers],
         "campaign_places": campaign_places(request, campaign),
         "restocking": share_of_basis_points(campaign.restocking_basis_points),

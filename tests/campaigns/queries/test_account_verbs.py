@@ -36,8 +36,8 @@ BY = {"by": None, "at": NOW}
 class Group(History):
     """A store that sends pieces to another, counts, scraps, sells and writes off."""
 
-    def __init__(self, seed):
-        super().__init__(seed)
+    def __init__(self, number):
+        super().__init__(number)
         self.second = StoreFactory.create()
         self.seller = make_staff(Role.PARTS_MANAGER, self.shop.store)
 
@@ -151,9 +151,9 @@ class Group(History):
             yield act.__name__
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_each_store_and_both_together_stay_equal(seed):
-    group = Group(seed)
+@pytest.mark.parametrize("number", range(8))
+def test_each_store_and_both_together_stay_equal(number):
+    group = Group(number)
     first, second = group.shop.store.pk, group.second.pk
     acts = []
     for act in group.live(14):
