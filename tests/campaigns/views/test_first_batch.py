@@ -23,7 +23,7 @@ from tests.inventory.books import deliver, later, stand
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
 
-PAGE_QUERIES = 18
+PAGE_QUERIES = 19
 
 
 def announced(client, campaign, batch_part, **facts):
