@@ -1,4 +1,4 @@
-"""Rounds of letters: drawn up, set, printed, posted, and what comes back."""
+"""Rounds of letters: drawn up, set, printed, posted."""
 
 from __future__ import annotations
 
@@ -33,7 +33,6 @@ from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
 from dealership.rules.jobs import JobState
 from dealership.rules.refusals import Refusal
-from vehicles.models import Address
 
 
 if TYPE_CHECKING:
@@ -41,7 +40,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from campaigns.models import LetterText
-    from campaigns.rules.letter_returns import ReturnReason
     from dealership.models import Job, StaffMember, Store
     from vehicles.models import Party
 
@@ -103,26 +101,6 @@ class RoundNotReady(Refusal):
             }
         )
         self.state = letter_round.state
-
-
-class LetterNotOut(Refusal):
-    """A letter that was not posted cannot come back."""
-
-    def __init__(self, letter: Letter) -> None:
-        super().__init__(
-            _("Letter %(code)s was not posted, so it cannot have come back.")
-            % {"code": letter.code}
-        )
-
-
-class ReturnBeforePost(Refusal):
-    """The day on which it came back lies before the day on which it was posted."""
-
-    def __init__(self, letter: Letter) -> None:
-        super().__init__(
-            _("Letter %(code)s was posted on %(day)s; it cannot come back before.")
-            % {"code": letter.code, "day": letter.posted_on}
-        )
 
 
 # Drawing up ------------------------------------------------------------------------
@@ -353,7 +331,7 @@ def _gave_up(job: Job) -> bool:
     return job.state in {JobState.FAILED, JobState.CANCELLED}
 
 
-# Printed, posted, cancelled, returned ----------------------------------------------
+# Printed, posted, cancelled --------------------------------------------------------
 
 
 def mark_printed(
@@ -413,43 +391,6 @@ def cancel_round(
         row.save(update_fields=["state"])
         _record_step(row, "cancelled", timezone.localdate(at), by, at)
     clear_away(row)
-    return row
-
-
-def book_return(
-    *,
-    letter: Letter,
-    why: ReturnReason,
-    on: dt.date,
-    by: StaffMember,
-    at: dt.datetime,
-) -> Letter:
-    """Note that a letter came back and why; its address gets no more post.
-
-    Whether the vehicle counts as not reached stays a person's decision. The same
-    again changes nothing. Raises LetterNotOut, ReturnBeforePost.
-    """
-    with transaction.atomic():
-        row = Letter.objects.select_for_update().get(pk=letter.pk)
-        if row.returned_on is not None:
-            return row
-        if row.posted_on is None:
-            raise LetterNotOut(row)
-        if on < row.posted_on:
-            raise ReturnBeforePost(row)
-        row.returned_on, row.returned_why = on, why
-        row.save(update_fields=["returned_on", "returned_why"])
-        Address.objects.filter(pk=row.address_id, undeliverable_on=None).update(
-            undeliverable_on=on, undeliverable_why=why
-        )
-        record(
-            act="letter.returned",
-            subject=row,
-            by=by,
-            at=at,
-            store=row.letter_round.store,
-            after={"why": why, "on": on.isoformat()},
-        )
     return row
 
 

@@ -9,32 +9,36 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from campaigns.models.words import CLASS_WORDS, POSTED_BY_WORDS, ROUND_KIND_WORDS
-from campaigns.rules.letter_returns import ReturnReason
+from campaigns.domain.contacts import Told
+from campaigns.models.words import (
+    ANSWER_WORDS,
+    CHANNEL_WORDS,
+    CLASS_WORDS,
+    POSTED_BY_WORDS,
+    PURPOSE_WORDS,
+    RETURN_STEP_WORDS,
+    RETURN_WORDS,
+    ROUND_KIND_WORDS,
+    ROUND_SCOPE_WORDS,
+)
+from campaigns.rules.letter_returns import ReturnReason, steps_for
 from campaigns.rules.letter_wording import LANGUAGES
-from campaigns.rules.lifecycle import CampaignClass, PostedBy, RoundKind
+from campaigns.rules.lifecycle import (
+    CampaignClass,
+    ContactChannel,
+    OwnerAnswer,
+    PostedBy,
+    RoundKind,
+    RoundScope,
+)
 from dealership.models.choices import choices_of
+from vehicles.domain.people import Place
 
 
 if TYPE_CHECKING:
     from campaigns.models import LetterText
 
 LONGEST_BODY = 6_000
-RETURN_WORDS = {
-    ReturnReason.UNKNOWN: _("not known at this address"),
-    ReturnReason.MOVED: _("moved, no new address left"),
-    ReturnReason.FORWARDING_ENDED: _("moved, the post no longer sends it on"),
-    ReturnReason.NO_SUCH_ADDRESS: _("no such street or number"),
-    ReturnReason.INCOMPLETE: _("address is not complete"),
-    ReturnReason.VACANT: _("nobody lives there"),
-    ReturnReason.NO_BOX: _("no letter box"),
-    ReturnReason.BOX_CLOSED: _("post office box closed"),
-    ReturnReason.AWAY: _("away for a time"),
-    ReturnReason.UNCLAIMED: _("not picked up"),
-    ReturnReason.REFUSED: _("not accepted"),
-    ReturnReason.DECEASED: _("the person has died"),
-    ReturnReason.NOT_MAILABLE: _("the post could not carry it"),
-}
 
 
 class DrawUpForm(forms.Form):
@@ -59,11 +63,21 @@ class DrawUpForm(forms.Form):
             " to send it in its name."
         ),
     )
+    scope = forms.ChoiceField(
+        label=_("To whom"),
+        choices=choices_of(ROUND_SCOPE_WORDS),
+        initial=RoundScope.ALL,
+        required=False,
+    )
     key = forms.CharField(max_length=100, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
         super().__init__(*args, **options)
         self.initial.setdefault("key", str(uuid.uuid4()))
+
+    def clean_scope(self) -> RoundScope:
+        """Take all open vehicles where nothing is chosen."""
+        return RoundScope(self.cleaned_data["scope"] or RoundScope.ALL)
 
     def clean_posted_by(self) -> PostedBy:
         """Take the store's own letter where nothing is chosen."""
@@ -96,6 +110,104 @@ class RemarkForm(forms.Form):
     text = forms.IntegerField(widget=forms.HiddenInput)
     rule = forms.CharField(max_length=40, widget=forms.HiddenInput)
     why = forms.CharField(label=_("Reason to let it pass"), max_length=300)
+
+
+class PlaceForm(forms.Form):
+    """A new address, if one is told."""
+
+    street = forms.CharField(label=_("Street"), max_length=120, required=False)
+    street2 = forms.CharField(
+        label=_("Second street line"), max_length=120, required=False
+    )
+    city = forms.CharField(label=_("City"), max_length=80, required=False)
+    region = forms.CharField(label=_("State or region"), max_length=40, required=False)
+    postal_code = forms.CharField(label=_("Postal code"), max_length=16, required=False)
+    country = forms.CharField(
+        label=_("Country, two letters"), max_length=2, initial="US", required=False
+    )
+
+    def place(self) -> Place | None:
+        """Give the address, or None where nothing was typed."""
+        told = self.cleaned_data
+        facts = {
+            name: told[name]
+            for name in ("street", "street2", "city", "region", "postal_code")
+        }
+        if not any(facts.values()):
+            return None
+        return Place(**facts, country=(told["country"] or "US").upper())
+
+
+class SettleForm(PlaceForm):
+    """What is done about a letter that came back."""
+
+    step = forms.ChoiceField(
+        label=_("What is done about it"), widget=forms.RadioSelect, choices=()
+    )
+    field_order = ("step",)
+
+    def __init__(self, why: str, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
+        super().__init__(*args, **options)
+        steps = steps_for(ReturnReason(why))
+        self.fields["step"].choices = [  # type: ignore[attr-defined]
+            (one.value, RETURN_STEP_WORDS[one]) for one in steps
+        ]
+        self.initial.setdefault("step", steps[0].value)
+
+
+class ContactForm(PlaceForm):
+    """What an owner said, how and when."""
+
+    channel = forms.ChoiceField(label=_("How"), choices=choices_of(CHANNEL_WORDS))
+    answer = forms.ChoiceField(
+        label=_("What came of it"),
+        choices=choices_of(ANSWER_WORDS),
+        help_text=_(
+            "Sold, scrapped, exported, stolen and done elsewhere are noted on the"
+            " vehicle at once."
+        ),
+    )
+    on = forms.DateField(
+        label=_("Day"),
+        widget=forms.DateInput(attrs={"type": "date"}),
+        help_text=_("For sold, scrapped and the like: the day on which it happened."),
+    )
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+    new_owner = forms.CharField(
+        label=_("New owner, if it was sold"), max_length=160, required=False
+    )
+    key = forms.CharField(max_length=100, widget=forms.HiddenInput)
+    field_order = ("channel", "answer", "on", "note", "new_owner")
+
+    def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
+        super().__init__(*args, **options)
+        self.initial.setdefault("key", str(uuid.uuid4()))
+
+    def told(self) -> Told:
+        """Give what was typed as the domain takes it."""
+        data = self.cleaned_data
+        return Told(
+            channel=ContactChannel(data["channel"]),
+            answer=OwnerAnswer(data["answer"]),
+            on=data["on"],
+            note=data["note"],
+            place=self.place(),
+            new_owner=data["new_owner"],
+        )
+
+
+class ExportForm(forms.Form):
+    """For what an address list is handed out, and to whom."""
+
+    purpose = forms.ChoiceField(label=_("Purpose"), choices=choices_of(PURPOSE_WORDS))
+    recipient = forms.CharField(
+        label=_("Who gets it"),
+        max_length=120,
+        help_text=_("A firm, an office or a person; it is kept for five years."),
+    )
+    file_kind = forms.ChoiceField(
+        label=_("File"), choices=[("csv", "CSV"), ("xlsx", "XLSX")]
+    )
 
 
 class LetterTextForm(forms.Form):

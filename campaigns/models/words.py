@@ -2,6 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
+from campaigns.rules.letter_returns import ReturnReason
 from campaigns.rules.lifecycle import (
     CampaignClass,
     CampaignState,
@@ -165,6 +166,21 @@ OMISSION_WORDS = {
     OmissionReason.WRITTEN_ALREADY: _("has had this letter"),
     OmissionReason.NOT_WRITTEN_YET: _("has not had the letter before this one"),
     OmissionReason.BOOKED: _("a visit is booked"),
+}
+RETURN_WORDS = {
+    ReturnReason.UNKNOWN: _("not known at this address"),
+    ReturnReason.MOVED: _("moved, no new address left"),
+    ReturnReason.FORWARDING_ENDED: _("moved, the post no longer sends it on"),
+    ReturnReason.NO_SUCH_ADDRESS: _("no such street or number"),
+    ReturnReason.INCOMPLETE: _("address is not complete"),
+    ReturnReason.VACANT: _("nobody lives there"),
+    ReturnReason.NO_BOX: _("no letter box"),
+    ReturnReason.BOX_CLOSED: _("post office box closed"),
+    ReturnReason.AWAY: _("away for a time"),
+    ReturnReason.UNCLAIMED: _("not picked up"),
+    ReturnReason.REFUSED: _("not accepted"),
+    ReturnReason.DECEASED: _("the person has died"),
+    ReturnReason.NOT_MAILABLE: _("the post could not carry it"),
 }
 RETURN_STEP_WORDS = {
     ReturnStep.NEW_ADDRESS: _("new address, to be written again"),

@@ -238,8 +238,6 @@ def register_rows(
             one.campaign_vehicle.vehicle.vin,
             _("letter"),
             one.code,
-            one.party.name,
-            one.address.street,
             one.address.city,
             one.address.postal_code,
             one.page,
@@ -252,7 +250,7 @@ def register_rows(
     for omission in left:
         reason = str(OMISSION_WORDS[OmissionReason(omission.reason)])
         vin = omission.campaign_vehicle.vehicle.vin
-        yield (vin, reason, *("",) * 5, *(None,) * 4, "")
+        yield (vin, reason, *("",) * 3, *(None,) * 4, "")
 
 
 def register_heads() -> tuple[str, ...]:
@@ -261,8 +259,6 @@ def register_heads() -> tuple[str, ...]:
         _("VIN"),
         _("Letter, or why not"),
         _("Letter code"),
-        _("Name"),
-        _("Street"),
         _("City"),
         _("Postal code"),
         _("Page"),

@@ -20,8 +20,8 @@ from django.views.decorators.http import (
 )
 
 from campaigns.domain import letters as acts
+from campaigns.domain.letter_returns import book_return
 from campaigns.forms.letters import (
-    RETURN_WORDS,
     DatedForm,
     DrawUpForm,
     ReturnForm,
@@ -30,6 +30,7 @@ from campaigns.forms.letters import (
 from campaigns.models import Letter, LetterRound
 from campaigns.models.words import OMISSION_WORDS
 from campaigns.queries.letter_checks import RoundCheck, check_round
+from campaigns.queries.letter_post import return_words, undecided
 from campaigns.queries.letters import (
     register_heads,
     register_rows,
@@ -59,7 +60,7 @@ if TYPE_CHECKING:
 
 AnswerT = TypeVar("AnswerT", bound="HttpResponseBase")
 A_PAGE = 50
-_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _rounds(request: HttpRequest) -> LetterRoundQuerySet:
@@ -88,8 +89,9 @@ def letters(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if not may_print:
             raise PermissionDenied
-        if form.is_valid() and _book_return(request, form):
-            return redirect("campaigns:letters")
+        booked = _book_return(request, form) if form.is_valid() else None
+        if booked:
+            return redirect("campaigns:letter", pk=booked.pk)
     rounds = rounds_of(_rounds(request).in_store(store))
     page = Paginator(rounds, A_PAGE).get_page(request.GET.get("page"))
     waiting = [one for one in page if one.state in _UNPOSTED]
@@ -99,6 +101,11 @@ def letters(request: HttpRequest) -> HttpResponse:
         "first": next(iter(waiting), None),
         "form": form,
         "may_print": may_print,
+        "undecided": undecided(
+            Letter.objects.for_staff(staff_of(request)).filter(
+                letter_round__store=store
+            )
+        ).count(),
     }
     return render(request, "campaigns/letters.html", context)
 
@@ -106,19 +113,19 @@ def letters(request: HttpRequest) -> HttpResponse:
 _UNPOSTED = {RoundState.DRAWN_UP, RoundState.PRINTING, RoundState.PRINTED}
 
 
-def _book_return(request: HttpRequest, form: ReturnForm) -> bool:
+def _book_return(request: HttpRequest, form: ReturnForm) -> Letter | None:
     """Book one returned letter; a refusal goes into the form."""
     data = form.cleaned_data
     code = data["code"].strip().upper()
     mine = Letter.objects.for_staff(staff_of(request)).filter(
         letter_round__store=store_of(request)
     )
-    letter = mine.filter(code=code).first()
+    letter: Letter | None = mine.filter(code=code).first()
     if letter is None:
         form.add_error("code", _("No letter of this store has the code %s.") % code)
-        return False
+        return None
     try:
-        acts.book_return(
+        book_return(
             letter=letter,
             why=ReturnReason(data["why"]),
             on=data["on"],
@@ -127,12 +134,12 @@ def _book_return(request: HttpRequest, form: ReturnForm) -> bool:
         )
     except Refusal as refusal:
         add_refusal(form, refusal)
-        return False
+        return None
     messages.success(
         request,
-        _("Letter %s is booked as come back; its address gets no more post.") % code,
+        _("Letter %s is booked as come back. Now decide what is done.") % code,
     )
-    return True
+    return letter
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -153,6 +160,7 @@ def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
                     store=store,
                     kind=RoundKind(form.cleaned_data["kind"]),
                     posted_by=form.cleaned_data["posted_by"],
+                    scope=form.cleaned_data["scope"],
                     today=timezone.localdate(),
                     by=staff_of(request),
                     at=timezone.now(),
@@ -195,7 +203,7 @@ def _round_page(
     left = row.omissions.order_by("reason").values("reason").annotate(n=Count("pk"))
     by_hand = list(rows.filter(address_fits=False)) if row.pdf else []
     for letter in page:
-        letter.returned_words = _return_words(letter.returned_why)  # type: ignore[attr-defined]
+        letter.returned_words = return_words(letter.returned_why)  # type: ignore[attr-defined]
     context = {
         "round": row,
         "page_obj": page,
@@ -211,17 +219,13 @@ def _round_page(
         "tight": [one for one in by_hand if one.page is not None],
         "card": _card(request, row),
         "may_print": _may_print(request, row.store_id),
+        "may_export": staff_of(request).may(Capability.EXPORT_ADDRESSES, row.store_id),
         "form": form or DatedForm(initial={"on": timezone.localdate()}),
         "steps": _steps(row),
         "text_words": words_of(row.text),
         "check": _check(row),
     }
     return render(request, "campaigns/letter_round.html", context, status=status)
-
-
-def _return_words(why: str) -> str:
-    """Say why a letter came back."""
-    return str(RETURN_WORDS[ReturnReason(why)]) if why else ""
 
 
 def _check(row: LetterRound) -> RoundCheck | None:
@@ -329,14 +333,14 @@ def register(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     else:
         made = timezone.localdate(row.made_at)
         body = to_xlsx(register_heads(), rows, sheet=_("Register"), made=made)
-        mime = _XLSX
+        mime = XLSX
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return handed_out(HttpResponse(body, content_type=mime, headers=headers))
 
 
 def _said(line: tuple[Cell, ...]) -> tuple[Cell, ...]:
     """Say the reason of a return in words."""
-    return (*line[:-1], _return_words(str(line[-1])))
+    return (*line[:-1], return_words(str(line[-1])))
 
 
 def handed_out(response: AnswerT) -> AnswerT:

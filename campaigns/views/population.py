@@ -153,6 +153,7 @@ def _show_vehicle(
         "visits": row.visit_jobs.filter(live=True).select_related("visit"),
         "entries": _history(row),
         "forms": _forms(request, row, work, bound),
+        "may_contact": staff_of(request).may(Capability.EDIT_VEHICLES, row.store_id),
     }
     status = 400 if bound else 200
     return render(request, "campaigns/population_vehicle.html", context, status=status)

@@ -37,6 +37,7 @@ class Capability(StrEnum):
     RECORD_REPAIRS = "record_repairs"
     SEE_LETTERS = "see_letters"
     PRINT_LETTERS = "print_letters"
+    EXPORT_ADDRESSES = "export_addresses"
     SEE_MONEY = "see_money"
     EDIT_MONEY = "edit_money"
     SEE_REPORTS = "see_reports"
@@ -105,6 +106,7 @@ ROLE_CAPABILITIES: dict[Role, frozenset[Capability]] = {
         Capability.BOOK_VISITS,
         Capability.SEE_LETTERS,
         Capability.PRINT_LETTERS,
+        Capability.EXPORT_ADDRESSES,
         Capability.SEE_REPORTS,
         Capability.MAKE_REPORTS,
     },

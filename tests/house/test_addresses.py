@@ -215,6 +215,11 @@ def money_file(store):
     return {"pk": c.MoneyFileFactory.create(store=store).pk}
 
 
+def posted_letter(store):
+    made = c.LetterRoundFactory.create(store=store)
+    return {"pk": c.LetterFactory.create(letter_round=made, posted_on=d.TODAY).pk}
+
+
 def letter_round(store):
     pdf = ContentFile(b"%PDF-1.7", "letters.pdf")
     return {"pk": c.LetterRoundFactory.create(store=store, pdf=pdf).pk}
@@ -329,6 +334,16 @@ THINGS = {
     "campaigns:money_file_source": money_file,
     "campaigns:holding_claim": holding_claim,
     "campaigns:holding_claim_pdf": holding_claim,
+    "campaigns:addresses": letter_round,
+    "campaigns:contacts": lambda s: {
+        "pk": c.CampaignVehicleFactory.create(
+            vehicle=v.VehicleFactory.create(store=s)
+        ).pk
+    },
+    "campaigns:letter": posted_letter,
+    "campaigns:letter_answered": posted_letter,
+    "campaigns:letter_returned": posted_letter,
+    "campaigns:letter_settled": posted_letter,
     "campaigns:cancel_round": letter_round,
     "campaigns:letter_round": letter_round,
     "campaigns:register_csv": letter_round,

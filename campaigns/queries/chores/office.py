@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from campaigns.models import Campaign, CampaignVehicle, Letter, LetterRound
 from campaigns.models.words import ROUND_KIND_WORDS
 from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
+from campaigns.queries.letter_post import return_words
 from campaigns.rules.lifecycle import (
     CampaignState,
     Reach,
@@ -94,17 +95,16 @@ def rounds_in_work(*, store: Store, today: dt.date) -> Kind:
 
 
 def returned(*, store: Store, today: dt.date) -> Kind:
-    """Give the letters that came back while the vehicle is open and the address stands.
+    """Give the letters that came back while the vehicle is open and nothing is decided.
 
-    A new address for the owner clears it.
+    A new address, or another step, clears it.
     """
     del today
     found = (
         Letter.objects.in_store(store)
         .filter(
             returned_on__isnull=False,
-            address__current=True,
-            address__undeliverable_on__isnull=False,
+            return_step="",
             campaign_vehicle__work_state__in=[WorkState.OPEN, WorkState.NEEDS_REPAIR],
         )
         .select_related("campaign_vehicle__vehicle", "campaign_vehicle__campaign")
@@ -116,12 +116,12 @@ def returned(*, store: Store, today: dt.date) -> Kind:
         return Chore(
             kind="returned",
             reason=_("Letter came back: %(why)s")
-            % {"why": one.returned_why or _("no reason given")},
+            % {"why": return_words(one.returned_why) or _("no reason given")},
             about=f"{vehicle.vin} {vehicle.line}",
             detail=_("%(code)s, letter %(letter)s")
             % {"code": one.campaign_vehicle.campaign.code, "letter": one.code},
-            act=_("Find the new address"),
-            target=Target(name="vehicles:vehicle", args=(vehicle.vin,)),
+            act=_("Decide what is done"),
+            target=Target(name="campaigns:letter", args=(one.pk,)),
             tone="bad",
         )
 

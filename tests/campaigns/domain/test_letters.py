@@ -15,7 +15,6 @@ from campaigns.documents.letters import address_lines
 from campaigns.domain import letters
 from campaigns.models import LetterRound
 from campaigns.queries.addressees import LeftOut, decide_addressees
-from campaigns.rules.letter_returns import ReturnReason
 from campaigns.rules.letter_window import layout_for
 from campaigns.rules.lifecycle import (
     OmissionReason,
@@ -331,19 +330,6 @@ def test_printed_and_posted_are_two_acts_and_start_the_weeks(ground):
     )
     ground[0].refresh_from_db()
     assert ground[0].letters_on == TODAY
-
-
-def test_a_returned_letter_stops_post_to_its_address(ground):
-    owned(*ground)
-    made = printed(drawn(*ground))
-    facts = {"why": ReturnReason.MOVED, "on": TODAY, "by": made.made_by, "at": NOW}
-    with pytest.raises(letters.LetterNotOut):
-        letters.book_return(letter=made.letters.get(), **facts)
-    posted(made)
-    back = letters.book_return(letter=made.letters.get(), **facts)
-    assert back.returned_why == "moved"
-    assert letters.book_return(letter=back, **facts) == back
-    assert reason_of(*ground) == OmissionReason.UNDELIVERABLE
 
 
 def test_fonts_are_embedded(ground):

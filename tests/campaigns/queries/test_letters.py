@@ -106,7 +106,7 @@ def test_the_register_lists_who_was_written_to_and_who_was_not(one_round):
         letter.campaign_vehicle.vehicle.vin,
         left.campaign_vehicle.vehicle.vin,
     ]
-    assert rows[0][2:4] == (letter.code, letter.party.name)
+    assert rows[0][2:4] == (letter.code, letter.address.city)
     assert rows[1][1] != rows[0][1]
 
 

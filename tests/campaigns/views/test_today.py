@@ -198,9 +198,7 @@ def came_back(store):
         campaign_vehicle=row,
         address=AddressFactory.create(undeliverable_on=TODAY),
     )
-    Letter.objects.filter(pk=letter.pk).update(
-        returned_on=TODAY, returned_why="moved away"
-    )
+    Letter.objects.filter(pk=letter.pk).update(returned_on=TODAY, returned_why="moved")
     return letter
 
 
@@ -362,7 +360,7 @@ ROWS = {
     "round_post": (
         Role.OFFICE, printed, TODAY - 30 * DAY, change(state=RoundState.POSTED),
     ),
-    "returned": (Role.OFFICE, came_back, None, of("address", current=False)),
+    "returned": (Role.OFFICE, came_back, None, change(return_step="same_address")),
     "list": (Role.OFFICE, staged, None, change(state=ListState.APPLIED)),
     "claim": (
         Role.OWNER, ready_claim, TODAY + 20 * DAY, change(state=ClaimState.PAID),
