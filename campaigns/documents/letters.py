@@ -219,10 +219,12 @@ def lay_out_letters(
     *,
     date: str,
     campaign: str,
+    guides: bool = False,
 ) -> LaidOut:
     """Lay out letters one after the other; ``starts`` tells the page by code.
 
-    Raises PdfEngineMissing.
+    ``guides`` draws where the envelope's window shows the sheet, for a look at it
+    before it is printed. Raises PdfEngineMissing.
     """
     layout = sender.layout
     html = render_to_string(
@@ -233,6 +235,7 @@ def lay_out_letters(
             "layout": layout,
             "date": date,
             "campaign": campaign,
+            "guides": guides,
         },
     )
     return lay_out(html, page=sender.paper, css=LETTER_CSS, measures=measures(layout))
@@ -263,6 +266,8 @@ def measures(layout: Layout) -> str:
     rules = [
         _box(".address", layout.address),
         _box(".bars", layout.address),
+        _box(".guide-safe", layout.address, high=True),
+        _box(".guide-strip", layout.strip, high=True),
         f".address.under-bars {{ top: {layout.address.top + BARS_ROOM:.4f}in }}",
         f".address {{ line-height: {LINE_STEP} }}",
         f".beside {{ left: {layout.beside:.3f}in; top: {_beside_top(layout):.3f}in }}",
@@ -284,9 +289,10 @@ def _beside_top(layout: Layout) -> float:
     return min(layout.strip.top, layout.folds[0] - BESIDE_HEIGHT)
 
 
-def _box(selector: str, box: Box) -> str:
-    """Give a box's place as CSS."""
+def _box(selector: str, box: Box, *, high: bool = False) -> str:
+    """Give a box's place as CSS, and with ``high`` its height."""
+    height = f"; height: {box.height:.4f}in" if high else ""
     return (
         f"{selector} {{ left: {box.left:.4f}in; top: {box.top:.4f}in;"
-        f" width: {box.width:.4f}in }}"
+        f" width: {box.width:.4f}in{height} }}"
     )

@@ -105,6 +105,7 @@ def lay_out_sample(letter: Letter, *, day: dt.date) -> LaidOut:
         [sheet_of(letter, made)],
         date=day.isoformat(),
         campaign=made.campaign.code,
+        guides=True,
     )
 
 

@@ -39,6 +39,16 @@ if TYPE_CHECKING:
     from dealership.models import Store
     from vehicles.models import Vehicle
 
+_NAMED = ("party", "address", "campaign_vehicle__vehicle")
+_NEEDED = (
+    *("code", "position", "text", "letter_round"),
+    "party__name",
+    *("address__street", "address__street2", "address__city"),
+    *("address__region", "address__postal_code", "address__country"),
+    "campaign_vehicle__vehicle__vin",
+    "campaign_vehicle__vehicle__model_year",
+    "campaign_vehicle__vehicle__line",
+)
 _WITH_ALL = ("party", "address", "text", "campaign_vehicle__vehicle")
 
 
@@ -54,7 +64,14 @@ def letters_at(letter_round: LetterRound, positions: Sequence[int]) -> list[Lett
         )
     else:
         found = letter_round.letters.filter(position__in=positions)
-    return list(found.select_related(*_WITH_ALL).order_by("position"))
+    rows = found.select_related(*_NAMED).only(*_NEEDED).order_by("position")
+    letters = list(rows)
+    # A round has few texts and they are long: each is read once, not with its letters.
+    texts = LetterText.objects.in_bulk({one.text_id for one in letters if one.text_id})
+    for letter in letters:
+        if letter.text_id:
+            letter.text = texts[letter.text_id]
+    return letters
 
 
 def sender_of(store: Store) -> Sender:
@@ -123,6 +140,7 @@ class SheetMaker:
         self._round = letter_round
         self._layout = layout_of(letter_round.store)
         self._words: dict[tuple[int, str, str], Words] = {}
+        self._own: dict[int, bool] = {}
 
     def sheet(self, letter: Letter) -> Sheet:
         """Give all that one letter says."""
@@ -155,8 +173,10 @@ class SheetMaker:
         """Give the words that do not depend on the owner, or all of them if they do."""
         text = letter.text or self._round.text
         vehicle = letter.campaign_vehicle.vehicle
-        named = f"{text.subject}{text.body}"
-        own = any(f"{{{field}}}" in named for field in OWNER_FIELDS)
+        if text.pk not in self._own:
+            named = f"{text.subject}{text.body}"
+            self._own[text.pk] = any(f"{{{one}}}" in named for one in OWNER_FIELDS)
+        own = self._own[text.pk]
         key = (text.pk, str(vehicle.model_year), vehicle.line)
         if own or key not in self._words:
             values = merge_values(
@@ -211,7 +231,7 @@ def tracking_of(store: Store, letter: Letter) -> str:
         barcode_id=MAIL_BARCODE_ID,
         service=store.mail_service,
         mailer=store.mailer_id,
-        serial=letter.pk,
+        serial=letter.pk or 0,
     )
 
 

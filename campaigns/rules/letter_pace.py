@@ -6,14 +6,14 @@ FILLED_AT_ONCE = 500
 FILLED_FROM = 60
 """Fewer letters are laid out one by one sooner than their backgrounds are ready."""
 
-WHOLE_AT_ONCE = 50
-"""Letters that the layout engine sets together: about five seconds, 40 MB."""
+WHOLE_AT_ONCE = 20
+"""Letters that the layout engine sets together: about two seconds, 20 MB."""
 
 WHOLE_FROM = 1_000_001
 """Numbers of chunks that the engine sets, after all that are filled in."""
 
-COMPARED_EVENLY = 12
-COMPARED_LONGEST = 8
+COMPARED_EVENLY = 7
+COMPARED_LONGEST = 5
 """Letters of each batch that are set both ways and compared: some from all over, and
 those with the longest names, which come nearest to the limits of their lines."""
 

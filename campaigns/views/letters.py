@@ -21,6 +21,7 @@ from django.views.decorators.http import (
 
 from campaigns.domain import letters as acts
 from campaigns.domain.letter_returns import book_return
+from campaigns.forms.letter_batches import ReprintForm, SetForm
 from campaigns.forms.letters import (
     DatedForm,
     DrawUpForm,
@@ -68,8 +69,11 @@ def _rounds(request: HttpRequest) -> LetterRoundQuerySet:
     return LetterRound.objects.for_staff(staff_of(request))
 
 
-def _round_of(request: HttpRequest, pk: int) -> LetterRound:
-    rounds = _rounds(request).select_related("campaign", "store", "text", "job")
+def round_of(request: HttpRequest, pk: int) -> LetterRound:
+    """Give a round of the person's stores; another store's is not found."""
+    rounds = _rounds(request).select_related(
+        "campaign", "store", "text", "job", "printed_by", "taken_to_post_by"
+    )
     found: LetterRound = get_object_or_404(rounds, pk=pk)
     hold_to_store(request, found.store_id)
     return found
@@ -188,13 +192,14 @@ def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
 @guarded(Capability.SEE_LETTERS)
 def letter_round(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a round: its steps, who is written to, who is not and why."""
-    return _round_page(request, _round_of(request, pk))
+    return round_page(request, round_of(request, pk))
 
 
-def _round_page(
+def round_page(
     request: HttpRequest,
     row: LetterRound,
     form: DatedForm | None = None,
+    again: ReprintForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """Draw the page of a round, with the form of its next step."""
@@ -221,6 +226,10 @@ def _round_page(
         "may_print": _may_print(request, row.store_id),
         "may_export": staff_of(request).may(Capability.EXPORT_ADDRESSES, row.store_id),
         "form": form or DatedForm(initial={"on": timezone.localdate()}),
+        "set_form": SetForm(),
+        "again": again or ReprintForm(),
+        "files": list(row.files.all()),
+        "reprints": list(row.reprints.select_related("by")),
         "steps": _steps(row),
         "text_words": words_of(row.text),
         "check": _check(row),
@@ -266,9 +275,17 @@ def _of_step(place: int, reached: int) -> str:
 @guarded(Capability.PRINT_LETTERS)
 def set_round(request: HttpRequest, pk: int) -> HttpResponse:
     """Have the letters set in the background."""
-    row = _round_of(request, pk)
+    row = round_of(request, pk)
+    form = SetForm(request.POST)
+    wishes = form.cleaned_data if form.is_valid() else {}
     try:
-        acts.print_round(letter_round=row, by=staff_of(request), at=timezone.now())
+        acts.print_round(
+            letter_round=row,
+            letters_per_file=wishes.get("letters_per_file") or 0,
+            whole=bool(wishes.get("whole")),
+            by=staff_of(request),
+            at=timezone.now(),
+        )
     except Refusal as refusal:
         messages.error(request, refusal.sentence)
     return redirect("campaigns:letter_round", pk=pk)
@@ -278,7 +295,7 @@ def set_round(request: HttpRequest, pk: int) -> HttpResponse:
 @guarded(Capability.PRINT_LETTERS)
 def cancel_round(request: HttpRequest, pk: int) -> HttpResponse:
     """Give up a round that was not printed."""
-    row = _round_of(request, pk)
+    row = round_of(request, pk)
     try:
         acts.cancel_round(letter_round=row, by=staff_of(request), at=timezone.now())
     except Refusal as refusal:
@@ -290,7 +307,7 @@ def cancel_round(request: HttpRequest, pk: int) -> HttpResponse:
 @guarded(Capability.PRINT_LETTERS)
 def step_round(request: HttpRequest, pk: int, step: str) -> HttpResponse:
     """Mark a round as printed or as posted on a day."""
-    row = _round_of(request, pk)
+    row = round_of(request, pk)
     form = DatedForm(request.POST)
     act = {"printed": acts.mark_printed, "posted": acts.mark_posted}.get(step)
     if act is None:
@@ -307,14 +324,14 @@ def step_round(request: HttpRequest, pk: int, step: str) -> HttpResponse:
             messages.error(request, refusal.sentence)
         else:
             return redirect("campaigns:letter_round", pk=pk)
-    return _round_page(request, row, form)
+    return round_page(request, row, form)
 
 
 @require_safe
 @guarded(Capability.SEE_LETTERS)
 def round_pdf(request: HttpRequest, pk: int) -> FileResponse:
     """Hand out the letters as one PDF."""
-    row = _round_of(request, pk)
+    row = round_of(request, pk)
     if not row.pdf:
         raise Http404
     name = f"letters-{row.campaign.code}-{row.number}.pdf"
@@ -325,7 +342,7 @@ def round_pdf(request: HttpRequest, pk: int) -> FileResponse:
 @guarded(Capability.PRINT_LETTERS)
 def register(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     """Hand out the register of who was written to, and who was not and why."""
-    row = _round_of(request, pk)
+    row = round_of(request, pk)
     name = f"register-{row.campaign.code}-{row.number}.{kind}"
     rows = [_said(line) for line in register_rows(row)]
     if kind == "csv":

@@ -225,6 +225,16 @@ def letter_round(store):
     return {"pk": c.LetterRoundFactory.create(store=store, pdf=pdf).pk}
 
 
+def letter_file(store):
+    file = c.LetterFileFactory.create(letter_round__store=store)
+    return {"pk": file.letter_round_id, "number": file.number}
+
+
+def letter_reprint(store):
+    made = c.LetterReprintFactory.create(letter_round__store=store)
+    return {"pk": made.letter_round_id, "reprint_id": made.pk}
+
+
 def report(store):
     files = {
         kind: ContentFile(b"made", f"report.{kind}") for kind in ("pdf", "csv", "xlsx")
@@ -345,7 +355,11 @@ THINGS = {
     "campaigns:letter_returned": posted_letter,
     "campaigns:letter_settled": posted_letter,
     "campaigns:cancel_round": letter_round,
+    "campaigns:letter_file": letter_file,
     "campaigns:letter_round": letter_round,
+    "campaigns:register_pdf": letter_round,
+    "campaigns:reprint_sheets": letter_round,
+    "campaigns:reprinted": letter_reprint,
     "campaigns:register_csv": letter_round,
     "campaigns:register_xlsx": letter_round,
     "campaigns:round_check": letter_round,

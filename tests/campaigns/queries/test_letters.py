@@ -42,9 +42,10 @@ def test_a_chunk_has_its_positions_and_one_query(one_round, django_assert_num_qu
         LetterFactory.create(letter_round=one_round, position=position)
 
     with django_assert_num_queries(1):
-        chunk = letters_at(one_round, [1, 2])
+        chunk = letters_at(one_round, range(1, 3))
         assert [one.campaign_vehicle.vehicle.vin[:3] for one in chunk] == ["1U0"] * 2
     assert [one.position for one in chunk] == [1, 2]
+    assert [one.position for one in letters_at(one_round, [3, 1])] == [1, 3]
 
 
 def test_a_sheet_says_what_the_text_and_the_rows_say(one_round):

@@ -58,7 +58,7 @@ def test_the_longest_names_are_compared(a_round, monkeypatch):
 def test_the_same_queries_for_one_letter_and_for_many(
     a_round, django_assert_num_queries
 ):
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         letters_to_compare(a_round)
     with django_assert_num_queries(1):
         characters_of(a_round)
