@@ -21,7 +21,7 @@ from vehicles import models as fleet
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from django.db.backends.utils import CursorWrapper
     from django.db.models import Model
@@ -577,15 +577,19 @@ INSERT INTO numbers WITH RECURSIVE c(n) AS
   (SELECT 0 UNION ALL SELECT n + 1 FROM c WHERE n < {last}) SELECT n FROM c
 """
 
-BALANCES = """
-INSERT INTO inventory_balance (store_id, part_id, earmark_id, free, held, quarantine,
-  transit, supplier, used, sold, returned, scrapped, variance)
+POCKETS = """
 SELECT store_id, part_id, earmark_id,
-  sum(CASE WHEN account = 'free' THEN quantity ELSE 0 END),
-  sum(CASE WHEN account = 'held' THEN quantity ELSE 0 END), 0, 0,
-  sum(CASE WHEN account = 'supplier' THEN quantity ELSE 0 END),
-  sum(CASE WHEN account = 'used' THEN quantity ELSE 0 END), 0, 0, 0, 0
+  sum(CASE WHEN account = 'free' THEN quantity ELSE 0 END) AS free,
+  sum(CASE WHEN account = 'held' THEN quantity ELSE 0 END) AS held,
+  sum(CASE WHEN account = 'supplier' THEN quantity ELSE 0 END) AS supplier,
+  sum(CASE WHEN account = 'used' THEN quantity ELSE 0 END) AS used,
+  0 AS quarantine, 0 AS transit, 0 AS sold, 0 AS returned, 0 AS scrapped,
+  0 AS variance, 0 AS promised
 FROM inventory_entry GROUP BY store_id, part_id, earmark_id
+"""
+BALANCES = f"""
+INSERT INTO inventory_balance (store_id, part_id, earmark_id, free, held, supplier,
+  used, quarantine, transit, sold, returned, scrapped, variance, promised) {POCKETS}
 """
 
 
@@ -594,17 +598,22 @@ FROM inventory_entry GROUP BY store_id, part_id, earmark_id
 
 def fill(size: Size, today: dt.date) -> None:
     """Write all tables into the connected database, which is empty."""
-    words = Words(connection.vendor, today)
+    most = max(size.vehicles, size.ledger_lines // 2)
+    pour(rows_of(size, Words(connection.vendor, today)), most)
+
+
+def pour(tables: Iterable[Rows], numbers: int) -> None:
+    """Write tables and the balances of their entries; ``numbers``: the largest count."""
     with connection.cursor() as cursor, _bare_tables(cursor):
-        most = max(size.vehicles, size.ledger_lines // 2)
         cursor.execute("CREATE TEMP TABLE numbers (n integer)")
-        cursor.execute(NUMBERS.format(last=most - 1))
-        for rows in rows_of(size, words):
+        cursor.execute(NUMBERS.format(last=numbers - 1))
+        for rows in tables:
             _insert(cursor, rows)
         cursor.execute(BALANCES)
         cursor.execute("DROP TABLE numbers")
     with connection.cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE" if words.vendor == "postgresql" else "ANALYZE")
+        on_postgres = connection.vendor == "postgresql"
+        cursor.execute("VACUUM ANALYZE" if on_postgres else "ANALYZE")
 
 
 def _insert(cursor: CursorWrapper, rows: Rows) -> None:

@@ -162,6 +162,6 @@ def test_pins_of_the_planner_end_with_the_proof():
     if connection.vendor == "sqlite":
         return
     with connection.cursor() as cursor:
-        for setting in ("enable_hashagg", "enable_seqscan"):
+        for setting in ("enable_hashagg", "enable_seqscan", "jit"):
             cursor.execute(f"SHOW {setting}")
             assert cursor.fetchone() == ("on",)
