@@ -80,7 +80,9 @@ def _letter(request: HttpRequest, pk: int) -> Letter:
 def post_in(request: HttpRequest) -> HttpResponse:
     """Find the letter that came back or is answered; list what waits for a decision."""
     said = request.GET.get("q", "")[:60]
-    found = letters_named(_letters(request), said)[: MOST_FOUND + 1] if said else []
+    found = (
+        list(letters_named(_letters(request), said)[: MOST_FOUND + 1]) if said else []
+    )
     if len(found) == 1:
         return redirect("campaigns:letter", pk=found[0].pk)
     page = Paginator(undecided(_letters(request)), A_PAGE).get_page(
@@ -90,7 +92,7 @@ def post_in(request: HttpRequest) -> HttpResponse:
         one.returned_words = return_words(one.returned_why)  # type: ignore[attr-defined]
     context = {
         "q": said,
-        "found": list(found)[:MOST_FOUND],
+        "found": found[:MOST_FOUND],
         "more": len(found) > MOST_FOUND,
         "page_obj": page,
     }

@@ -66,9 +66,10 @@ def change_address(
     facts = {name: value.strip() for name, value in asdict(place).items()}
     with transaction.atomic():
         kept = party.addresses.filter(current=True, source=source, **facts).first()
-        party.addresses.filter(current=True).exclude(
-            pk=kept.pk if kept else None
-        ).update(current=False)
+        others = party.addresses.filter(current=True)
+        if kept:
+            others = others.exclude(pk=kept.pk)
+        others.update(current=False)
         if kept:
             kept.undeliverable_on, kept.undeliverable_why = None, ""
             kept.save(update_fields=["undeliverable_on", "undeliverable_why"])
