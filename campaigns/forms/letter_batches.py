@@ -15,7 +15,7 @@ class SetForm(forms.Form):
     letters_per_file = forms.TypedChoiceField(
         label=_("Files"),
         coerce=int,
-        empty_value=0,  # type: ignore[arg-type] (what coerce gives)
+        empty_value=0,  # type: ignore[arg-type]  # what coerce gives
         required=False,
         choices=[
             (0, _("all letters in one PDF")),
