@@ -1,42 +1,27 @@
-"""Proposals: worked out for every part at every store, then decided by a person."""
+"""Proposals decided by a person: accepted, changed or declined."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from campaigns.domain.learning import learn_responses
+from campaigns.domain.reckoning import ask_reconcile
 from campaigns.models import Replenishment
-from campaigns.queries.positions import Case, Key, cases_of, read_house
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
-from campaigns.rules.movers import inputs_of, what_moved, window_of
 from dealership.domain.audit import record
-from dealership.domain.jobs import enqueue
-from dealership.models import Store
 from dealership.rules.refusals import Refusal
 from inventory.domain.givingback import prepare_return
 from inventory.domain.ordering import OrderedLine, place_order
-from inventory.forecasting.proposal import ProposalKind as Kind
-from inventory.forecasting.proposal import propose
-from inventory.forecasting.wording import sentence
 from inventory.models import Balance, Earmark, Part
 
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Callable, Collection, Mapping, Sequence
+    from collections.abc import Collection
 
-    from dealership.models import Job, StaffMember
-
-RECONCILE = "campaigns.reconcile"
-STORES_AT_ONCE = 10
-"""Stores whose facts are read and whose proposals are written together."""
-
-DECIDED = (ProposalState.ACCEPTED, ProposalState.CHANGED, ProposalState.DECLINED)
+    from dealership.models import StaffMember, Store
 
 
 class ProposalOver(Refusal):
@@ -97,200 +82,6 @@ class NotWholePacks(Refusal):
         )
         self.part = part
         self.quantity = quantity
-
-
-# Working out ----------------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class Worked:
-    """What a run came to: proposals by kind, and those left as they stood."""
-
-    order: int = 0
-    send_back: int = 0
-    nothing: int = 0
-    unchanged: int = 0
-    ended: int = 0
-
-    def told(self) -> dict[str, int]:
-        """Give the figures for the record of the job."""
-        return asdict(self)
-
-    def count(self, proposal: Replenishment) -> None:
-        """Count a new proposal."""
-        match proposal.kind:
-            case ProposalKind.ORDER:
-                self.order += 1
-            case ProposalKind.RETURN:
-                self.send_back += 1
-            case _:
-                self.nothing += 1
-
-
-def ask_reconcile(
-    *, store: Store | None, by: StaffMember | None, now: dt.datetime
-) -> Job:
-    """Have the proposals of a store (None: of all) worked out within the next minute.
-
-    All who ask within a minute share one job. It is due when the minute is over, so
-    that it sees what each of them has changed.
-    """
-    minute = now.replace(second=0, microsecond=0)
-    place = store.code if store else "all"
-    return enqueue(
-        kind=RECONCILE,
-        arguments={"store_id": store.pk} if store else {},
-        by=by,
-        store=store,
-        now=now,
-        unique_key=f"{place} {minute:%Y-%m-%dT%H:%MZ}",
-        due_at=minute + timedelta(minutes=1),
-    )
-
-
-def reconcile_now(
-    *, key: str, store: Store, by: StaffMember | None, now: dt.datetime
-) -> Job:
-    """Have a store's proposals worked out at once. The same key: the first job."""
-    return enqueue(
-        kind=RECONCILE,
-        arguments={"store_id": store.pk},
-        by=by,
-        store=store,
-        now=now,
-        unique_key=key,
-    )
-
-
-def reconcile(
-    *,
-    today: dt.date,
-    at: dt.datetime,
-    store_id: int | None = None,
-    progress: Callable[[int, int], None] = lambda _done, _total: None,
-) -> Worked:
-    """Set stock against open vehicles and leave one open proposal per store and part.
-
-    Stores are taken a few at a time; each group is read, worked out and written before
-    ``progress(done, total)`` is told. The same facts on the same day leave everything
-    as it stands. Where somebody has decided, or another run was faster, between the
-    reading and the writing, that part is left to the next run.
-    """
-    stores = list(Store.objects.order_by("pk"))
-    if store_id is not None:
-        stores = [one for one in stores if one.pk == store_id]
-    learn_responses(at=at)
-    house = read_house()
-    worked = Worked()
-    done = 0
-    while done < len(stores):
-        progress(done, len(stores))
-        some = stores[done : done + STORES_AT_ONCE]
-        seen = _open_ids(some)
-        cases = cases_of(house=house, stores=some, today=today)
-        made = {key: _proposal(case, today, at) for key, case in cases.items()}
-        _write(some, made, seen=seen, today=today, worked=worked)
-        done += len(some)
-    progress(done, len(stores))
-    return worked
-
-
-def _open_ids(stores: Sequence[Store]) -> dict[Key, int]:
-    """Read which proposal is open for each store and part."""
-    rows = Replenishment.objects.filter(store__in=stores, state=ProposalState.OPEN)
-    return {
-        (store_id, part_id): pk
-        for store_id, part_id, pk in rows.values_list("store_id", "part_id", "pk")
-    }
-
-
-def _proposal(case: Case, today: dt.date, at: dt.datetime) -> Replenishment:
-    """Work out one proposal; nothing is written."""
-    found = propose(case.position)
-    earmark_id = case.earmark_id
-    if found.kind is Kind.RETURN and case.returned is not None:
-        earmark_id = case.returned.earmark_id
-    return Replenishment(
-        store_id=case.store_id,
-        part=case.part,
-        earmark_id=earmark_id,
-        made_on=today,
-        made_at=at,
-        kind=found.kind.value,
-        quantity=found.quantity,
-        act_by=found.act_by,
-        sentence=sentence(found),
-        facts={
-            "because": found.because.value,
-            "rows": [asdict(fact) for fact in found.facts],
-            "curve": [list(row) for row in found.curve],
-            "window": window_of(case.position, found),
-            "inputs": inputs_of(case.position),
-            "receipts": [
-                {"day": one.day.isoformat(), "pieces": one.pieces}
-                for one in case.position.receipts
-            ],
-            "campaigns": list(case.campaigns),
-            "built_in_curve": any(
-                use.learned_from == 0 for use in case.position.campaigns
-            ),
-        },
-        choices=[asdict(row) for row in found.choices],
-        fingerprint=found.fingerprint,
-    )
-
-
-def _write(
-    stores: Sequence[Store],
-    made: Mapping[Key, Replenishment],
-    *,
-    seen: Mapping[Key, int],
-    today: dt.date,
-    worked: Worked,
-) -> None:
-    """Put the new proposals in the place of the old, in one transaction."""
-    with transaction.atomic():
-        rows = Replenishment.objects.filter(store__in=stores)
-        standing = {
-            (one.store_id, one.part_id): one
-            for one in rows.filter(state=ProposalState.OPEN)
-            .select_for_update()
-            .order_by("pk")
-        }
-        decided = set(
-            rows.filter(made_on=today, state__in=DECIDED).values_list(
-                "store_id", "part_id", "fingerprint"
-            )
-        )
-        over: list[int] = []
-        new: list[Replenishment] = []
-        for key, proposal in made.items():
-            old = standing.get(key)
-            same = old is not None and old.fingerprint == proposal.fingerprint
-            meanwhile = seen.get(key) != (old.pk if old else None)
-            if same or meanwhile or (*key, proposal.fingerprint) in decided:
-                worked.unchanged += 1
-                continue
-            if old is not None:
-                proposal.moved_by = what_moved(
-                    old.facts.get("inputs", {}),
-                    proposal.facts["inputs"],
-                    before=old.made_on,
-                    after=today,
-                )
-                over.append(old.pk)
-            new.append(proposal)
-            worked.count(proposal)
-        gone = [
-            old.pk
-            for key, old in standing.items()
-            if key not in made and seen.get(key) == old.pk
-        ]
-        worked.ended += len(gone)
-        Replenishment.objects.filter(pk__in=[*over, *gone]).update(
-            state=ProposalState.SUPERSEDED
-        )
-        Replenishment.objects.bulk_create(new, ignore_conflicts=True, batch_size=500)
 
 
 # Deciding -------------------------------------------------------------------------

@@ -14,8 +14,8 @@ from django.utils.translation import gettext_lazy
 
 from campaigns.domain.applying import apply_chunk
 from campaigns.domain.matching import match_chunk, to_match, told_counts
+from campaigns.domain.reckoning import ask_reconcile
 from campaigns.domain.rematching import rematch, ruling_versions, touched_by_list
-from campaigns.domain.replenishment import ask_reconcile
 from campaigns.domain.vin_lists import Choices, take_in_list
 from campaigns.models import Campaign, CriteriaVersion
 from dealership.domain.jobs import JobRun, handles

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.domain.booking import lapse_missed
-from campaigns.domain.replenishment import ask_reconcile
+from campaigns.domain.reckoning import ask_reconcile
 from campaigns.domain.requests import offer_waiting, pass_on
 from dealership.domain.jobs import JobRun, handles
 from dealership.models import Store

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from campaigns.domain.replenishment import RECONCILE, reconcile
+from campaigns.domain.reckoning import RECONCILE, reconcile
 from dealership.domain.jobs import JobRun, handles
 
 

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from campaigns.documents.proposal import cost_words, draw_cost_curve, proposal_pdf
 from campaigns.domain import replenishment as domain
+from campaigns.domain.reckoning import RECONCILE, reconcile_now
 from campaigns.forms.replenishment import AcceptForm, ChangeForm, DeclineForm
 from campaigns.queries import replenishment as queries
 from campaigns.queries.moves import moves_of
@@ -92,7 +93,7 @@ def _list_sentence(open_now: list[Replenishment], today: dt.date) -> str:
 def _latest_run(request: HttpRequest) -> object:
     """Give the card of the latest run for this store or for all, if it still runs."""
     store = store_of(request)
-    jobs = Job.objects.filter(kind=domain.RECONCILE)
+    jobs = Job.objects.filter(kind=RECONCILE)
     mine = jobs.filter(store=store) | jobs.filter(store=None)
     job = mine.order_by("-created_at").first()
     if job is None or job.is_finished or job.due_at > timezone.now():
@@ -283,7 +284,7 @@ def work_out(request: HttpRequest) -> HttpResponse:
     form = AcceptForm(request.POST)
     if not form.is_valid():
         raise PermissionDenied
-    job = domain.reconcile_now(
+    job = reconcile_now(
         key=form.cleaned_data["key"],
         store=store_of(request),
         by=staff_of(request),

@@ -69,8 +69,8 @@ class Demand:
 
     def level(self, chance: float) -> int:
         """Give the smallest number of pieces that suffices with this chance, 0 to 1."""
-        reached = np.cumsum(self.chances) >= chance - _TIE
-        return int(np.argmax(reached)) if reached.any() else self.largest
+        reached = int(self.chances.cumsum().searchsorted(chance - _TIE))
+        return min(reached, self.largest)
 
     def short(self, pieces: int) -> float:
         """Give E(D - pieces)+: customers without a part, on average."""
@@ -100,6 +100,10 @@ class Demand:
 
     def plus(self, other: "Demand") -> "Demand":
         """Give the demand of two independent sources together."""
+        if other.largest == 0:
+            return self
+        if self.largest == 0:
+            return other
         return Demand.of(np.convolve(self.chances, other.chances))
 
     def times(self, pieces: int) -> "Demand":

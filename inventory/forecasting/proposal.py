@@ -6,10 +6,12 @@ to fixed decimals before they are shown or kept.
 
 import hashlib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from typing import NamedTuple
 
 from dealership.rules.money import Cents, return_credit_cents
 from inventory.forecasting import demand as wanted
@@ -128,8 +130,7 @@ class PartPosition:
         return hashlib.sha256(repr(self).encode()).hexdigest()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fact:
+class Fact(NamedTuple):
     """One figure that went into a proposal.
 
     ``code`` names it, ``value`` is written with fixed decimals, ``unit`` is pieces,
@@ -186,22 +187,52 @@ class Outlook:
     levels: Levels
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of days from today that a proposal looks at."""
+
+    days: int
+    rest: bool = False
+
+
+def stretches_of(position: PartPosition) -> tuple[Stretch, Stretch, Stretch]:
+    """Give the days until an order arrives, to the delivery after next, to the end."""
+    return (
+        Stretch(position.lead_days),
+        Stretch(position.window_days),
+        Stretch(_days_to_the_end(position), rest=True),
+    )
+
+
 def look_ahead(position: PartPosition) -> Outlook:
     """Forecast the demand that a proposal weighs."""
-    within = _campaigns(position, position.window_days)
+    return put_together(
+        position,
+        [
+            one
+            for stretch in stretches_of(position)
+            for one in _campaigns(position, stretch.days, rest=stretch.rest)
+        ],
+    )
+
+
+def put_together(position: PartPosition, found: Sequence[CampaignDemand]) -> Outlook:
+    """Make an outlook of the campaigns' demands: of each stretch in turn."""
+    each = len(position.campaigns)
+    lead, window, rest = (
+        _together(position, tuple(found[place * each : (place + 1) * each]), one.days)
+        for place, one in enumerate(stretches_of(position))
+    )
     returns = position.returns
     arrives_in_time = (
         returns is not None
         and (returns.last_day - position.today).days >= position.lead_days
     )
-    days = _days_to_the_end(position)
     return Outlook(
-        campaigns=within,
-        lead=_together(
-            position, _campaigns(position, position.lead_days), position.lead_days
-        ),
-        window=_together(position, within, position.window_days),
-        rest=_together(position, _campaigns(position, days, rest=True), days),
+        campaigns=tuple(found[each : 2 * each]),
+        lead=lead,
+        window=window,
+        rest=rest,
         levels=reorder.service_levels(
             position.costs, returnable=arrives_in_time, limit=position.service_limit
         ),
@@ -221,7 +252,11 @@ def propose(position: PartPosition) -> Proposal:
     the window counts the receipts that arrive in it, the rest all that are on order.
     The formulas stand in ``inventory.forecasting.reorder``.
     """
-    outlook = look_ahead(position)
+    return conclude(position, look_ahead(position))
+
+
+def conclude(position: PartPosition, outlook: Outlook) -> Proposal:
+    """Propose from what is ahead; see ``propose``."""
     short = outlook.window.level(outlook.levels.window) - position.have(
         position.window_days
     )
@@ -540,6 +575,6 @@ def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
 def _fact(code: str, value: float, unit: str, label: str = "", places: int = 0) -> Fact:
     """Write a figure with fixed decimals; minus zero is zero."""
     written = f"{value:.{places}f}"
-    if float(written) == 0:
+    if written.startswith("-") and float(written) == 0:
         written = written.removeprefix("-")
-    return Fact(code=code, value=written, unit=unit, label=label)
+    return Fact(code, written, unit, label)

@@ -63,6 +63,9 @@ ELSEWHERE = {
     "campaigns/queries/records.py": (
         "beside a slow reading in tests/campaigns/queries/test_demand.py"
     ),
+    "campaigns/queries/touched.py": (
+        "runs over all stores in tests/campaigns/domain/test_reckoning.py"
+    ),
     "campaigns/queries/plans.py": (
         "every count of tests/campaigns/queries/test_demand.py, on PostgreSQL too"
     ),

@@ -6,7 +6,7 @@ import pytest
 
 from campaigns.domain.closing import close_campaign, reopen_campaign
 from campaigns.domain.learning import learn_responses
-from campaigns.domain.replenishment import reconcile
+from campaigns.domain.reckoning import reconcile
 from campaigns.models import ClosedResponse, LearnedResponse, Replenishment
 from campaigns.queries.experience import read_experience
 from campaigns.rules.lifecycle import CampaignClass, CampaignState, Reach, WorkState
@@ -154,7 +154,7 @@ def test_a_proposal_uses_what_was_learned_and_says_so():
 
     for _number in range(3):
         closed(store, campaign__campaign_class=campaign.campaign_class)
-    reconcile(today=TODAY, at=NOW)
+    reconcile(today=TODAY, at=NOW, store_id=store.pk)
 
     after = Replenishment.objects.get(state="open")
     assert not after.facts["built_in_curve"]

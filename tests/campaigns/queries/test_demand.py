@@ -6,7 +6,7 @@ from collections import Counter
 
 import pytest
 
-from campaigns.domain.replenishment import reconcile
+from campaigns.domain.reckoning import reconcile
 from campaigns.models import (
     Campaign,
     CampaignVehicle,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from campaigns.domain.replenishment import reconcile
+from campaigns.domain.reckoning import reconcile
 from campaigns.queries.sharing import claimants_of, explained, shared_parts
 from dealership.rules.roles import Role
 from inventory.forecasting.sharing import Claimant, Share, ShareReason, share_out

@@ -2,7 +2,7 @@
 
 import pytest
 
-from campaigns.domain.replenishment import reconcile
+from campaigns.domain.reckoning import reconcile
 from campaigns.models import Replenishment
 from campaigns.queries.working import cautions_of, steps_of
 from campaigns.rules.lifecycle import ProposalKind

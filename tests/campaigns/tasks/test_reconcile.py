@@ -3,7 +3,7 @@
 import pytest
 from django.utils import timezone
 
-from campaigns.domain.replenishment import RECONCILE
+from campaigns.domain.reckoning import RECONCILE
 from campaigns.models import Replenishment
 from dealership.domain.jobs import enqueue, run_job
 from dealership.rules.jobs import JobState

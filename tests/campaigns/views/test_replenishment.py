@@ -8,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from campaigns.domain.replenishment import reconcile
+from campaigns.domain.reckoning import reconcile
 from campaigns.models import Replenishment
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
 from dealership.models import Job

@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from campaigns.domain.replenishment import reconcile
+from campaigns.domain.reckoning import reconcile
 from dealership.rules.roles import Role
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
 from tests.factories.inventory import PartFactory
