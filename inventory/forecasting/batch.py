@@ -348,7 +348,8 @@ def binomials(vehicles: Ints, chance: Floats) -> list[Demand]:
         j = np.arange(int(n.max()))[None, :]
         up = np.where(j < n, (n - j) * p, 1.0)
         down = np.where(j < n, (j + 1) * (1 - p), 1.0)
-        _take(found, rows, n, n * np.log1p(-p), np.log(up / down))
+        start: Floats = np.asarray(n * np.log1p(-p), dtype=np.float64)
+        _take(found, rows, n, start, np.log(up / down))
     return found
 
 
