@@ -168,10 +168,11 @@ def reconcile(
     else:
         looked = stores = [one for one in stores if one.pk == store_id]
     worked = Worked(passed_over=len(stores) - len(looked))
-    if looked:
-        learn_responses(at=at)
-        house = read_house()
     progress(0, len(looked))
+    if not looked:
+        return worked
+    learn_responses(at=at)
+    house = read_house()
     for start in range(0, len(looked), READ_AT_ONCE):
         some = looked[start : start + READ_AT_ONCE]
         seen = _standing(some, today)
