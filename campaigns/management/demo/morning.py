@@ -7,12 +7,12 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from campaigns.domain.booking import PartsNotThere, book_visit, mark_arrived
+from campaigns.domain.reckoning import reconcile
 from campaigns.domain.repairs import open_repair, record_reading
 from campaigns.domain.requests import record_request
 from campaigns.management.demo.opening import moment
 from campaigns.models import CampaignVehicle
 from campaigns.rules.lifecycle import WorkState
-from dealership.domain.jobs import enqueue
 from dealership.rules.workdays import business_day_from
 from inventory.domain.receiving import redate_shipment
 from inventory.models import Shipment
@@ -45,13 +45,8 @@ def set_today(play: Play, campaigns: dict[str, Campaign]) -> None:
             at=moment(play.today, 8),
         )
     _waiting(play, campaigns["SR-26-04"])
-    enqueue(
-        kind="campaigns.reconcile",
-        arguments={},
-        by=None,
-        store=None,
-        now=moment(play.today, 7),
-    )
+    # The history leaves proposals of past days; whoever opens the demo sees today's.
+    reconcile(today=play.today, at=moment(play.today, 7))
 
 
 def _expect_first_batch(play: Play) -> None:
