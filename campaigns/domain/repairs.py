@@ -334,6 +334,7 @@ def open_repair(
         return Repair.objects.filter(key=key).first()
 
     def act() -> Repair:
+        _wait_for_others(repair)
         _refuse_opening(repair)
         repair.repair_order = repair_order.strip()[:20] or _order_number(repair)
         repair.save()
@@ -586,6 +587,16 @@ def _booking_of(row: CampaignVehicle, store: Store) -> VisitJob | None:
         .select_related("visit__vehicle", "campaign_vehicle", "variant")
         .first()
     )
+
+
+def _wait_for_others(repair: Repair) -> None:
+    """Hold what the repair is of, so that two who open it at once come one by one."""
+    if repair.campaign_vehicle is not None:
+        rows = CampaignVehicle.objects.select_for_update().order_by()
+        rows.values_list("pk").get(pk=repair.campaign_vehicle.pk)
+    if repair.visit_job is not None:
+        jobs = VisitJob.objects.select_for_update().order_by()
+        jobs.values_list("pk").get(pk=repair.visit_job.pk)
 
 
 def _refuse_opening(repair: Repair) -> None:
