@@ -18,13 +18,16 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def a_round():
     campaign, store = CampaignFactory.create(), StoreFactory.create()
-    for name, line in (
+    people = (
         ("Ada", "Corvane"),
         ("Zoe\u0308 Ży", "Helix"),  # composed into one letter before it is set
         ("Bram", "Corvane"),
         ("Wilhelmina Fenwright", "Corvane"),
-    ):
-        row = owned(campaign, store, name=name)
+    )
+    for number, (name, line) in enumerate(people):
+        # letters stand in the order of their postal codes
+        place = {"postal_code": f"0019{number}"}
+        row = owned(campaign, store, name=name, address=place)
         row.vehicle.line = line
         row.vehicle.save()
     return drawn(campaign, store)
