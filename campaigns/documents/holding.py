@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from dealership.documents.pdf import render_pdf
-
-
-if TYPE_CHECKING:
-    from dealership.documents.pdf import Page
+from dealership.documents.pdf import page_of, render_pdf
 
 
 def holding_claim_pdf(context: dict[str, Any]) -> bytes:
     """Lay the claim out on the store's paper. Raises PdfEngineMissing."""
-    page: Page = "a4" if context["store"].paper == "a4" else "letter"
+    page = page_of(context["store"].paper)
     return render_pdf("documents/holding_claim.html", context, page=page)

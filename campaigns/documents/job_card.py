@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dealership.documents.pdf import render_pdf
+from dealership.documents.pdf import page_of, render_pdf
 
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from dealership.documents.pdf import Page
 
 TRIES = 3
 """Empty boxes a check gets on paper: common practice, no source."""
@@ -23,7 +22,7 @@ def job_card_pdf(card: Any, *, lines: Sequence[Any]) -> bytes:  # noqa: ANN401 (
     PdfEngineMissing.
     """
     store = card.repair.store
-    page: Page = "a4" if store.paper == "a4" else "letter"
+    page = page_of(store.paper)
     context = {"card": card, "repair": card.repair, "lines": lines, "store": store}
     context["tries"] = range(TRIES)
     return render_pdf("documents/job_card.html", context, page=page)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
-from dealership.documents.pdf import render_pdf
+from dealership.documents.pdf import page_of, render_pdf
 from dealership.rules.refusals import Refusal
 
 
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from dealership.documents.pdf import Page
     from dealership.models import Store
 
 MOST_ROWS = 2_000
@@ -50,7 +49,7 @@ def register_pdf(
     """
     if len(rows) > MOST_ROWS:
         raise RegisterTooLong(len(rows))
-    page: Page = "a4" if store.paper == "a4" else "letter"
+    page = page_of(store.paper)
     context = {
         "rows": [
             {

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dealership.documents.pdf import render_pdf
+from dealership.documents.pdf import page_of, render_pdf
 
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from dealership.documents.pdf import Page
     from dealership.models import Store
 
 
@@ -22,7 +21,7 @@ def notice_pdf(notice: Any, told: Sequence[Any], *, store: Store) -> bytes:  # n
         "told": told,
         "store": store,
     }
-    return render_pdf("documents/notice.html", context, page=_page(store))
+    return render_pdf("documents/notice.html", context, page=page_of(store.paper))
 
 
 def proof_pdf(repair: Any, *, store: Store) -> bytes:  # noqa: ANN401 (a row of the models)
@@ -33,8 +32,6 @@ def proof_pdf(repair: Any, *, store: Store) -> bytes:  # noqa: ANN401 (a row of 
         "campaign": repair.campaign_vehicle.campaign,
         "store": store,
     }
-    return render_pdf("documents/proof_of_correction.html", context, page=_page(store))
-
-
-def _page(store: Store) -> Page:
-    return "a4" if store.paper == "a4" else "letter"
+    return render_pdf(
+        "documents/proof_of_correction.html", context, page=page_of(store.paper)
+    )

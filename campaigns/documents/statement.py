@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
 
-from dealership.documents.pdf import render_pdf
+from dealership.documents.pdf import page_of, render_pdf
 from dealership.documents.sheets import to_xlsx
 
 
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Sequence
 
-    from dealership.documents.pdf import Page
     from dealership.documents.sheets import Cell
     from dealership.models import Store
 
@@ -35,7 +34,7 @@ def statement_pdf(
     ``found`` is a CampaignAccount, ``told`` its Statement; ``held`` is (words, cents,
     rows) a figure. Raises PdfEngineMissing.
     """
-    page: Page = "a4" if store.paper == "a4" else "letter"
+    page = page_of(store.paper)
     context = {
         "found": found,
         "told": told,

@@ -20,6 +20,7 @@ from campaigns.queries.reports import (
     table_of,
 )
 from campaigns.rules.lifecycle import ReportState
+from dealership.documents.pdf import page_of
 from dealership.domain.audit import record
 from dealership.domain.jobs import enqueue
 from dealership.rules.refusals import Refusal
@@ -141,7 +142,7 @@ def make_report(*, report_id: int, at: dt.datetime) -> Report:
             "curve_said": said,
         },
         curve_svg=svg,
-        page="a4" if report.store.paper == "a4" else "letter",
+        page=page_of(report.store.paper),
     )
     csv, xlsx = report_tables(rows, facts, made=timezone.localdate(report.asked_at))
     with transaction.atomic():

@@ -25,6 +25,7 @@ from campaigns.rules.lifecycle import (
     PostedBy,
     RoundKind,
 )
+from dealership.documents.pdf import page_of
 from dealership.rules import mail_barcode
 
 
@@ -83,7 +84,7 @@ def sender_of(store: Store) -> Sender:
         email=store.email,
         signed_by=store.letter_signed_by,
         country=store.country,
-        paper="a4" if store.paper == "a4" else "letter",
+        paper=page_of(store.paper),
         layout=layout_of(store),
     )
 

@@ -23,6 +23,7 @@ from dealership.rules.roles import Capability
 from dealership.rules.workdays import next_business_day
 from dealership.templatetags.formats import long_day
 from dealership.views.guards import guarded, staff_of, store_of
+from dealership.views.presses import key_of
 
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def hold_all(request: HttpRequest) -> HttpResponse:
         staff=staff, store=store, listed=listed, day=day, today=today
     )
     held = hold_appointments(
-        key=_key(request),
+        key=key_of(request),
         store=store,
         day=day,
         wanted=[
@@ -107,14 +108,6 @@ def hold_all(request: HttpRequest) -> HttpResponse:
         )
         messages.success(request, said % {"n": len(held.visits), "day": long_day(day)})
     return redirect("campaigns:appointments")
-
-
-def _key(request: HttpRequest) -> str:
-    """Give the key of the press; a press without one is one of its own."""
-    try:
-        return str(uuid.UUID(request.POST.get("key", "")))
-    except ValueError:
-        return str(uuid.uuid4())
 
 
 def _keep(request: HttpRequest, day: dt.date, listed: list[Appointment]) -> None:

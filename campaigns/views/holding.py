@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
@@ -33,13 +32,14 @@ from campaigns.views.places import add_refusal, campaign_of, campaign_places, po
 from dealership.rules.money import DayCount
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 
 
 if TYPE_CHECKING:
     from typing import Any
 
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponse
 
     from campaigns.rules.holding import Terms
 
@@ -147,11 +147,8 @@ def claim_paper(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the claim as a letter to the manufacturer."""
     claim = _claim(request, pk)
     context = _claim_facts(claim) | {"printed_at": timezone.localtime()}
-    response = HttpResponse(holding_claim_pdf(context), content_type="application/pdf")
     name = f"unsold-{claim.campaign.code}-{claim.number}.pdf"
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
+    return file_answer(holding_claim_pdf(context), name)
 
 
 def _unsold_page(request: HttpRequest, code: str, form: DrawClaimForm) -> HttpResponse:

@@ -22,6 +22,7 @@ from campaigns.views.letters import handed_out, round_of, round_page
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of
 
 
@@ -57,9 +58,7 @@ def register_on_paper(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, refusal.sentence)
         return redirect("campaigns:letter_round", pk=pk)
     name = f"register-{row.campaign.code}-{row.number}.pdf"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    response = HttpResponse(body, content_type="application/pdf", headers=headers)
-    return handed_out(response)
+    return handed_out(file_answer(body, name))
 
 
 @require_POST
@@ -97,11 +96,7 @@ def reprinted(request: HttpRequest, pk: int, reprint_id: int) -> HttpResponse:
     target = io.BytesIO()
     sheets_again(made, target)
     name = f"again-{row.campaign.code}-{row.number}-{made.pk}.pdf"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    response = HttpResponse(
-        target.getvalue(), content_type="application/pdf", headers=headers
-    )
-    return handed_out(response)
+    return handed_out(file_answer(target.getvalue(), name))
 
 
 patterns = [

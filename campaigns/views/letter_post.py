@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -37,16 +36,17 @@ from campaigns.rules.lifecycle import (
     OwnerAnswer,
     ReturnStep,
 )
-from campaigns.views.letters import XLSX, handed_out
+from campaigns.views.letters import handed_out
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import CSV, XLSX, file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 
 
 if TYPE_CHECKING:
     from django.forms import Form
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponse
 
     from campaigns.models.letter import LetterQuerySet
 
@@ -284,9 +284,8 @@ def addresses(request: HttpRequest, pk: int) -> HttpResponse:
             add_refusal(form, refusal)
         else:
             name = f"addresses-{row.campaign.code}-{row.number}.{kind}"
-            headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-            mime = XLSX if kind == "xlsx" else "text/csv; charset=utf-8"
-            return handed_out(HttpResponse(body, content_type=mime, headers=headers))
+            mime = XLSX if kind == "xlsx" else CSV
+            return handed_out(file_answer(body, name, kind=mime))
     context = {
         "round": row,
         "form": form,

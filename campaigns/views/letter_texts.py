@@ -40,6 +40,7 @@ from dealership.documents.pdf import PdfEngineMissing
 from dealership.documents.raster import page_pictures
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of, store_of
 
 
@@ -239,9 +240,7 @@ def text_pdf(
             "campaigns:letter_text", campaign_class, kind, posted_by, language
         )
     laid = lay_out_sample(letter, day=timezone.localdate())
-    answer = HttpResponse(laid.pdf, content_type="application/pdf")
-    answer["Content-Disposition"] = 'attachment; filename="letter-sample.pdf"'
-    return handed_out(answer)
+    return handed_out(file_answer(laid.pdf, "letter-sample.pdf"))
 
 
 _ADDRESS = (

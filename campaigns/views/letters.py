@@ -49,6 +49,7 @@ from campaigns.views.places import add_refusal, campaign_of, campaign_places
 from dealership.documents.sheets import to_csv, to_xlsx
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import CSV, XLSX, file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
 
@@ -61,7 +62,6 @@ if TYPE_CHECKING:
 
 AnswerT = TypeVar("AnswerT", bound="HttpResponseBase")
 A_PAGE = 50
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _rounds(request: HttpRequest) -> LetterRoundQuerySet:
@@ -346,13 +346,12 @@ def register(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     name = f"register-{row.campaign.code}-{row.number}.{kind}"
     rows = [_said(line) for line in register_rows(row)]
     if kind == "csv":
-        body, mime = to_csv(register_heads(), rows), "text/csv; charset=utf-8"
+        body, mime = to_csv(register_heads(), rows), CSV
     else:
         made = timezone.localdate(row.made_at)
         body = to_xlsx(register_heads(), rows, sheet=_("Register"), made=made)
         mime = XLSX
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return handed_out(HttpResponse(body, content_type=mime, headers=headers))
+    return handed_out(file_answer(body, name, kind=mime))
 
 
 def _said(line: tuple[Cell, ...]) -> tuple[Cell, ...]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.contrib import messages
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path
 from django.utils import timezone
@@ -26,11 +25,12 @@ from campaigns.views.money_places import money_places
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 
 
 if TYPE_CHECKING:
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponse
 
 SHOWN = 50
 VERDICT_WORDS = {
@@ -109,10 +109,7 @@ def source_file(request: HttpRequest, pk: int) -> HttpResponse:
     upload = _file(request, pk).upload
     with upload.file.open("rb") as stream:
         content = stream.read()
-    response = HttpResponse(content, content_type="application/octet-stream")
-    response["Content-Disposition"] = f'attachment; filename="file-{pk}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
+    return file_answer(content, f"file-{pk}", kind="application/octet-stream")
 
 
 def _file(request: HttpRequest, pk: int) -> MoneyFile:

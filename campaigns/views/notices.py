@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from typing import TYPE_CHECKING
 
 from django.contrib import messages
@@ -22,7 +21,9 @@ from campaigns.rules.lifecycle import ToldHow
 from campaigns.views.counter import vehicle_of
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of
+from dealership.views.presses import key_of
 
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ def customer_told(request: HttpRequest, vin: str) -> HttpResponse:
     printed = request.POST.get("how") == ToldHow.PRINTED
     try:
         notice = give_notice(
-            key=_key(request),
+            key=key_of(request),
             vehicle=vehicle,
             how=ToldHow.PRINTED if printed else ToldHow.SPOKEN,
             by=staff_of(request),
@@ -57,14 +58,6 @@ def customer_told(request: HttpRequest, vin: str) -> HttpResponse:
     return redirect("campaigns:counter", vehicle.vin)
 
 
-def _key(request: HttpRequest) -> str:
-    """Give the key of the press; a press without one is one of its own."""
-    try:
-        return str(uuid.UUID(request.POST.get("key", "")))
-    except ValueError:
-        return str(uuid.uuid4())
-
-
 @require_safe
 @guarded(Capability.USE_COUNTER)
 def notice_paper(request: HttpRequest, pk: int) -> HttpResponse:
@@ -77,7 +70,8 @@ def notice_paper(request: HttpRequest, pk: int) -> HttpResponse:
     )
     told = told_in(notice, today=timezone.localdate(notice.at))
     pdf = notice_pdf(notice, told, store=notice.store)
-    return _paper(pdf, f"open-campaigns-{notice.vehicle.vin}.pdf")
+    name = f"open-campaigns-{notice.vehicle.vin}.pdf"
+    return file_answer(pdf, name, shown=True)
 
 
 @require_safe
@@ -88,15 +82,8 @@ def proof_paper(request: HttpRequest, pk: int) -> HttpResponse:
     if not can_be_proven(repair):
         raise Http404
     pdf = proof_pdf(repair, store=repair.store)
-    return _paper(pdf, f"proof-of-correction-{repair.repair_order}.pdf")
-
-
-def _paper(pdf: bytes, name: str) -> HttpResponse:
-    """Answer with a paper that the browser shows."""
-    response = HttpResponse(pdf, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
+    name = f"proof-of-correction-{repair.repair_order}.pdf"
+    return file_answer(pdf, name, shown=True)
 
 
 patterns = [

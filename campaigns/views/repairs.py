@@ -52,6 +52,7 @@ from campaigns.rules.remedy_choice import Unit, convert
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of, store_of
 from vehicles.models import Vehicle
 
@@ -230,11 +231,7 @@ def job_card_paper(request: HttpRequest, pk: int) -> HttpResponse:
     repair = _repair(request, pk)
     card = job_card(repair, today=timezone.localdate())
     pdf = job_card_pdf(card, lines=lines_of(repair))
-    response = HttpResponse(pdf, content_type="application/pdf")
-    name = f"job-card-{repair.repair_order}.pdf"
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
+    return file_answer(pdf, f"job-card-{repair.repair_order}.pdf", shown=True)
 
 
 _UNIT_WORDS = {

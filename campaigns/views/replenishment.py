@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import FileResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
@@ -25,10 +23,12 @@ from campaigns.queries.moves import moves_of
 from campaigns.queries.outlook import position_of
 from campaigns.queries.working import cautions_of, steps_of
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
+from dealership.documents.pdf import page_of
 from dealership.models import Job
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.templatetags.formats import day_words
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of, store_of
 from dealership.views.jobs import job_card
 from inventory.forecasting.horizon import risk_date
@@ -44,7 +44,6 @@ if TYPE_CHECKING:
     from django.urls import URLPattern
 
     from campaigns.models import Replenishment
-    from dealership.documents.pdf import Page
 
 ROWS = 20
 
@@ -175,14 +174,13 @@ def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
 
 @require_safe
 @guarded(Capability.SEE_PARTS)
-def paper(request: HttpRequest, pk: int) -> FileResponse:
+def paper(request: HttpRequest, pk: int) -> HttpResponse:
     """Give a proposal as a paper to print or to file."""
     one = _found(request, pk)
     context = {**_told(one, request), "printed_at": timezone.localtime()}
-    page: Page = "a4" if store_of(request).paper == "a4" else "letter"
-    pdf = proposal_pdf(context, page=page)
+    pdf = proposal_pdf(context, page=page_of(store_of(request).paper))
     name = f"proposal-{one.part.number}-{one.made_on:%Y-%m-%d}.pdf"
-    return FileResponse(io.BytesIO(pdf), content_type="application/pdf", filename=name)
+    return file_answer(pdf, name, shown=True)
 
 
 @require_safe

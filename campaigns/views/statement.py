@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path
 from django.utils import timezone
@@ -19,16 +18,15 @@ from campaigns.views.account import figures
 from campaigns.views.money_places import money_stores
 from campaigns.views.places import campaign_of, campaign_places
 from dealership.rules.roles import Capability
+from dealership.views.files import XLSX, file_answer
 from dealership.views.guards import guarded, store_of
 
 
 if TYPE_CHECKING:
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponse
 
     from campaigns.queries.account import CampaignAccount
     from campaigns.queries.statement import Statement
-
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @require_safe
@@ -65,7 +63,7 @@ def statement_paper(request: HttpRequest, code: str) -> HttpResponse:
         everywhere=everywhere,
         printed_at=timezone.localtime(now),
     )
-    return _file(pdf, "application/pdf", f"statement-{code}", "pdf")
+    return file_answer(pdf, f"statement-{code}-{timezone.localdate(now)}.pdf")
 
 
 @require_safe
@@ -73,13 +71,14 @@ def statement_paper(request: HttpRequest, code: str) -> HttpResponse:
 def statement_sheet(request: HttpRequest, code: str) -> HttpResponse:
     """Give the statement as a workbook."""
     _form, _found, told, _everywhere = _told(request, code)
+    today = timezone.localdate()
     book = statement_xlsx(
         told,
         code=code,
         currency=store_of(request).currency,
-        made=timezone.localdate(),
+        made=today,
     )
-    return _file(book, XLSX, f"statement-{code}", "xlsx")
+    return file_answer(book, f"statement-{code}-{today}.xlsx", kind=XLSX)
 
 
 def _told(
@@ -93,14 +92,6 @@ def _told(
     found = campaign_account(campaign, store_ids=stores)
     told = statement_of(found, since=period.get("since"), until=period.get("until"))
     return form, found, told, everywhere
-
-
-def _file(content: bytes, kind: str, name: str, ending: str) -> HttpResponse:
-    response = HttpResponse(content, content_type=kind)
-    day = timezone.localdate()
-    response["Content-Disposition"] = f'attachment; filename="{name}-{day}.{ending}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
 
 
 patterns: list[URLPattern] = [

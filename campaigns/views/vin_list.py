@@ -35,6 +35,7 @@ from dealership.domain.uploads import keep_upload
 from dealership.models import Upload
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import CSV, file_answer
 from dealership.views.guards import guarded, staff_of, store_of
 from dealership.views.jobs import job_card
 
@@ -143,12 +144,7 @@ def vin_list_refused(
         content = refused_file(upload=upload, choices=choices)
     except NoVinColumn as refusal:
         raise Http404(refusal.sentence) from refusal
-    response = HttpResponse(
-        content,
-        content_type="text/csv; charset=utf-8",
-    )
-    response["Content-Disposition"] = f'attachment; filename="refused-{code}.csv"'
-    return response
+    return file_answer(content, f"refused-{code}.csv", kind=CSV)
 
 
 @require_safe

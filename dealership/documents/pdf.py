@@ -39,6 +39,11 @@ ENGINE_PACKAGES = (
 FACE = "DejaVu Sans"
 
 
+def page_of(paper: str) -> Page:
+    """Give the page of a store's paper; US Letter where it says nothing else."""
+    return "a4" if paper == "a4" else "letter"
+
+
 class PdfEngineMissing(Refusal):
     """The PDF engine or the system libraries that it needs are not installed."""
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from dealership.documents.barcodes import data_matrix
-from dealership.documents.pdf import render_pdf
+from dealership.documents.pdf import page_of, render_pdf
 
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Sequence
 
-    from dealership.documents.pdf import Page
     from dealership.models import Store
 
 LABEL_CODE = "20mm"
@@ -93,6 +92,6 @@ def _code(text: str, *, side: str) -> str:
 
 
 def _sheet(template: str, store: Store, context: dict[str, Any]) -> bytes:
-    page: Page = "a4" if store.paper == "a4" else "letter"
+    page = page_of(store.paper)
     css = ("css/paper.css", "print/shelves.css")
     return render_pdf(template, {"store": store, **context}, page=page, css=css)

@@ -19,6 +19,7 @@ from django.views.decorators.http import (
 
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of, store_of
 from inventory.documents.sheets import count_sheet_pdf
 from inventory.domain.counting import (
@@ -35,7 +36,6 @@ from inventory.queries.shelves import others_may_approve, pockets_to_count
 from inventory.queries.subjects import words_of_subjects
 from inventory.rules.accounts import CountState
 from inventory.views.places import parts_places
-from inventory.views.sheets import paper
 
 
 if TYPE_CHECKING:
@@ -230,7 +230,7 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the blind count sheet as a paper."""
     row = get_object_or_404(_counts(request), pk=pk)
     pdf = count_sheet_pdf(count=row, lines=_lines(row), today=timezone.localdate())
-    return paper(pdf, f"count-{row.number}.pdf")
+    return file_answer(pdf, f"count-{row.number}.pdf", shown=True)
 
 
 def _may(request: HttpRequest, capability: Capability) -> bool:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path
 from django.utils import timezone
@@ -16,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of, store_of
 from inventory.documents.sheets import bin_labels_pdf, pick_list_pdf
 from inventory.domain.shelving import add_bin, put_in_bin, rename_bin, take_down_bin
@@ -28,18 +28,10 @@ from inventory.views.places import parts_places
 if TYPE_CHECKING:
     import datetime as dt
 
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponse
 
 ROWS = 40
 MOST_LABELS = 500
-
-
-def paper(pdf: bytes, name: str) -> HttpResponse:
-    """Answer with a paper to be shown in the browser."""
-    response = HttpResponse(pdf, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
 
 
 def _bin(request: HttpRequest, pk: int) -> BinLocation:
@@ -185,7 +177,7 @@ def labels(request: HttpRequest) -> HttpResponse:
     for row in rows.select_related("part").order_by("part__number"):
         lying[row.bin_id or 0].append(f"{row.part.number} {row.part.name}")
     pdf = bin_labels_pdf(store=store, bins=places, parts=lying)
-    return paper(pdf, "bin-labels.pdf")
+    return file_answer(pdf, "bin-labels.pdf", shown=True)
 
 
 @require_safe
@@ -217,7 +209,7 @@ def pick_list(request: HttpRequest) -> HttpResponse:
         picks=picks_of(store=store, day=day),
         today=timezone.localdate(),
     )
-    return paper(pdf, f"pick-list-{day.isoformat()}.pdf")
+    return file_answer(pdf, f"pick-list-{day.isoformat()}.pdf", shown=True)
 
 
 def _day(request: HttpRequest) -> tuple[DayForm, dt.date]:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -22,6 +21,7 @@ from dealership.documents.headers import Row
 from dealership.documents.tabular import write_refused
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.views.files import CSV, file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
 from vehicles.domain import lists
@@ -49,7 +49,7 @@ from vehicles.rules.vin import normalise_vin
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from django.http import HttpRequest
+    from django.http import HttpRequest, HttpResponse
 
     from vehicles.models import VehicleList
 
@@ -335,13 +335,7 @@ def refused_rows(request: HttpRequest, pk: int) -> HttpResponse:
         (Row(number, tuple(raw)) for number, raw, _faults in told),
         {n: [Fault.from_json(f) for f in faults] for n, _raw, faults in told},
     )
-    return HttpResponse(
-        content,
-        content_type="text/csv; charset=utf-8",
-        headers={
-            "Content-Disposition": f'attachment; filename="refused-{vehicle_list.pk}.csv"'
-        },
-    )
+    return file_answer(content, f"refused-{vehicle_list.pk}.csv", kind=CSV)
 
 
 patterns = [

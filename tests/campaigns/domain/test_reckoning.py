@@ -14,8 +14,8 @@ from campaigns.domain.replenishment import (
 )
 from campaigns.models import Reckoning, Replenishment
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
-from dealership.models import Store
 from dealership.rules.roles import Role
+from tests.campaigns.domain.proposals import forty_open, the_open_one, work_out
 from tests.factories.campaigns import PartRequestFactory
 from tests.factories.dealership import (
     NOW,
@@ -48,29 +48,12 @@ def part():
 
 @pytest.fixture
 def campaign(store, part):
-    """Letters went out 30 days ago; 40 vehicles are open."""
-    campaign = campaign_with_remedy(part)
-    for _number in range(40):
-        open_vehicle(campaign, store)
-    return campaign
+    return forty_open(store, part)
 
 
 @pytest.fixture
 def manager(store):
     return make_staff(Role.PARTS_MANAGER, store)
-
-
-def work_out(today=TODAY, at=NOW):
-    """Look at each store, whatever the audit trail says: factories leave no line."""
-    runs = [
-        reconcile(today=today, at=at, store_id=store.pk).told()
-        for store in Store.objects.all()
-    ]
-    return {name: sum(run[name] for run in runs) for name in runs[0]}
-
-
-def the_open_one():
-    return Replenishment.objects.get(state=ProposalState.OPEN)
 
 
 def test_leaves_one_open_proposal_with_its_reason(store, part, campaign):

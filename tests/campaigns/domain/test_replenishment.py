@@ -4,7 +4,6 @@ import datetime as dt
 
 import pytest
 
-from campaigns.domain.reckoning import reconcile
 from campaigns.domain.replenishment import (
     NothingProposed,
     NotWholePacks,
@@ -16,14 +15,14 @@ from campaigns.domain.replenishment import (
 )
 from campaigns.models import Replenishment
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
-from dealership.models import AuditEntry, Store
+from dealership.models import AuditEntry
 from dealership.rules.roles import Role
 from inventory.models import GoodsReturn, PurchaseOrder
+from tests.campaigns.domain.proposals import forty_open, the_open_one, work_out
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import (
     campaign_with_remedy,
-    open_vehicle,
     put_on_shelf,
 )
 
@@ -43,29 +42,12 @@ def part():
 
 @pytest.fixture
 def campaign(store, part):
-    """Letters went out 30 days ago; 40 vehicles are open."""
-    campaign = campaign_with_remedy(part)
-    for _number in range(40):
-        open_vehicle(campaign, store)
-    return campaign
+    return forty_open(store, part)
 
 
 @pytest.fixture
 def manager(store):
     return make_staff(Role.PARTS_MANAGER, store)
-
-
-def work_out(today=TODAY, at=NOW):
-    """Look at each store, whatever the audit trail says: factories leave no line."""
-    runs = [
-        reconcile(today=today, at=at, store_id=store.pk).told()
-        for store in Store.objects.all()
-    ]
-    return {name: sum(run[name] for run in runs) for name in runs[0]}
-
-
-def the_open_one():
-    return Replenishment.objects.get(state=ProposalState.OPEN)
 
 
 def test_accepting_places_the_order_once(store, campaign, manager):

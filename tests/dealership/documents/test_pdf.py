@@ -10,6 +10,7 @@ from dealership.documents.pdf import (
     lay_out,
     merge_pdfs,
     missing_characters,
+    page_of,
     text_width,
 )
 
@@ -61,3 +62,10 @@ def test_width_is_an_upper_bound_of_what_is_printed():
     printed = max(box[2] for box in boxes) - min(box[0] for box in boxes)
     assert printed <= text_width(line, 11) + 0.5
     assert printed >= text_width(line, 11) * 0.95
+
+
+@pytest.mark.parametrize(
+    ("paper", "page"), [("a4", "a4"), ("letter", "letter"), ("", "letter")]
+)
+def test_the_page_is_that_of_the_stores_paper(paper, page):
+    assert page_of(paper) == page
