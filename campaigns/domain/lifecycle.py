@@ -14,9 +14,15 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from campaigns.models import CampaignVehicle, ReachFact, StateChange
+from campaigns.models import CampaignVehicle, ReachFact, Repair, StateChange
 from campaigns.models.words import WORK_WORDS
-from campaigns.rules.lifecycle import WORK_MOVES, Reach, WorkState
+from campaigns.rules.lifecycle import (
+    WORK_MOVES,
+    Outcome,
+    Reach,
+    RepairState,
+    WorkState,
+)
 from dealership.domain.audit import record
 from dealership.rules.refusals import Refusal
 
@@ -183,8 +189,11 @@ def write_moves(
     """
     refuse_days_ahead(effective_on, at)
     changes = []
+    opened_again = []
     for one in moves:
         before = _step(one)
+        if before is WorkState.REMEDIED_HERE and one.to is not before:
+            opened_again.append(one.row.pk)
         changes.append(
             StateChange(
                 campaign_vehicle=one.row,
@@ -198,7 +207,23 @@ def write_moves(
                 source=source[:80],
             )
         )
+    _undo_remedies(opened_again, at=at)
     return StateChange.objects.bulk_create(changes, batch_size=CHUNK)
+
+
+def _undo_remedies(row_ids: Sequence[int], *, at: dt.datetime) -> None:
+    """Let the remedy of vehicles that are opened again count no more.
+
+    The repair, its pieces and its claim stay as they were recorded; a second remedy
+    of the vehicle is possible from now on.
+    """
+    if row_ids:
+        Repair.objects.filter(
+            campaign_vehicle__in=row_ids,
+            state=RepairState.COMPLETED,
+            outcome=Outcome.REMEDIED,
+            undone_at=None,
+        ).update(undone_at=at)
 
 
 def _step(one: Move) -> WorkState:

@@ -148,6 +148,8 @@ class Repair(models.Model):
         max_length=100, null=True, unique=True
     )
     note = models.CharField(_("note"), max_length=300, blank=True)
+    # since when the remedy does not count any more, because the vehicle was opened again
+    undone_at = models.DateTimeField(null=True)
 
     objects = RepairQuerySet.as_manager()
 
@@ -161,7 +163,7 @@ class Repair(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["campaign_vehicle"],
-                condition=Q(state="completed", outcome="remedied"),
+                condition=Q(state="completed", outcome="remedied", undone_at=None),
                 name="one_completed_remedy_per_campaign_vehicle",
             ),
             models.UniqueConstraint(

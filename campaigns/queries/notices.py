@@ -71,4 +71,5 @@ def can_be_proven(repair: Repair) -> bool:
         row is not None
         and row.work_state in CORRECTED
         and repair.outcome in {"remedied", "inspected_clear"}
+        and repair.undone_at is None
     )

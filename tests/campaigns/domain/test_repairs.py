@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from campaigns.domain.lifecycle import DayAhead
+from campaigns.domain.lifecycle import DayAhead, move
 from campaigns.domain.repairs import (
     AlreadyRemedied,
     CheckNotOnThisJob,
@@ -655,6 +655,42 @@ def test_the_constraint_comes_out_as_the_same_refusal(shop):
     row.refresh_from_db()
     with pytest.raises(AlreadyRemedied):
         shop.complete(shop.open(row))
+
+
+def test_a_remedy_that_was_undone_leaves_room_for_a_second_one(shop):
+    """Opened again by a person, done again; the first stays recorded with its claim."""
+    shop.shelf(6)
+    row = shop.row()
+    first = shop.complete(shop.open(row))
+    row.refresh_from_db()
+    move(
+        campaign_vehicle=row,
+        to=WorkState.OPEN,
+        effective_on=TODAY,
+        by=shop.staff,
+        at=NOW,
+        why="The bolts were not tightened",
+    )
+
+    second = shop.complete(shop.open(row))
+
+    first.refresh_from_db()
+    row.refresh_from_db()
+    assert (first.undone_at, second.undone_at) == (NOW, None)
+    assert row.work_state == WorkState.REMEDIED_HERE
+    assert Claim.objects.count() == 2
+    assert balance(shop).used == 4
+
+
+def test_two_remedies_that_count_are_refused_in_the_database(shop):
+    """Only the one that was undone makes room."""
+    shop.shelf(2)
+    first = shop.complete()
+    facts = {"campaign_vehicle": first.campaign_vehicle, "variant": shop.variant}
+    Repair.objects.filter(pk=first.pk).update(undone_at=NOW)
+    RepairFactory.create(done=True, **facts)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        RepairFactory.create(done=True, **facts)
 
 
 def test_nothing_is_measured_after_the_sign_off(shop):

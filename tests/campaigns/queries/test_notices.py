@@ -76,5 +76,21 @@ def test_a_proof_wants_work_that_is_done_and_still_counts(outcome, state, proven
     assert can_be_proven(repair) is proven
 
 
+def test_a_remedy_that_was_undone_proves_nothing_though_a_second_one_does():
+    row = CampaignVehicleFactory.create(work_state=WorkState.REMEDIED_HERE)
+    facts = {
+        "vehicle": row.vehicle,
+        "store": row.store,
+        "campaign_vehicle": row,
+        "done": True,
+    }
+    undone = RepairFactory.create(
+        **facts, undone_at=dt.datetime(2026, 11, 20, 9, tzinfo=dt.UTC)
+    )
+    second = RepairFactory.create(**facts, variant=undone.variant)
+
+    assert (can_be_proven(undone), can_be_proven(second)) == (False, True)
+
+
 def test_work_that_the_customer_pays_has_no_proof_of_a_campaign():
     assert not can_be_proven(Repair(outcome=Outcome.REMEDIED))
