@@ -47,6 +47,7 @@ from inventory.domain.locks import lock_pockets
 from inventory.domain.once import once
 from inventory.domain.reserving import lapse, release, reserve_kit
 from inventory.models import Reservation
+from inventory.queries.numbers import as_numbers, part_ids_of
 from inventory.queries.stock import stock_of
 from inventory.rules.accounts import ReservationState
 
@@ -304,7 +305,7 @@ def _plan_jobs(
 
 
 def _part_ids(planned: Sequence[_Job]) -> set[int]:
-    return {line.part.pk for job in planned for line in job.plan.parts}
+    return {pk for job in planned for pk in part_ids_of(job.plan.needs())}
 
 
 def _hold_parts(
@@ -312,12 +313,12 @@ def _hold_parts(
 ) -> None:
     """Hold or promise every part of one job for the visit's day.
 
+    Where the bulletin lets an older number serve, what is left of it is taken first.
     ``own``: the vehicle held its pieces until just now, so nobody else comes before
     it. Raises PartsNotThere, PartRecalled.
     """
     needs = planned.plan.needs()
-    parts = {part.pk for part in needs}
-    stock = stock_of(store=visit.store, part_ids=parts)
+    stock = stock_of(store=visit.store, part_ids=part_ids_of(needs))
     kept = {}
     if not own:
         asked = waiting_list(store=visit.store, today=act.today)
@@ -332,7 +333,13 @@ def _hold_parts(
         reserve_kit(
             key=f"{act.key}/{job.pk}",
             store=visit.store,
-            wanted=needs,
+            wanted=as_numbers(
+                needs,
+                stock=stock,
+                earmark_ids={one.pk if one else None for one in planned.plan.earmarks},
+                today=act.today,
+                on=visit.on,
+            ),
             earmarks=planned.plan.earmarks,
             subject=job.subject,
             needed_on=visit.on,

@@ -30,8 +30,11 @@ from campaigns.queries.repairs import (
     checks_now,
     demanded_parts,
     hold_subject,
+    numbers_by_part,
+    part_lines,
     part_payers,
     payer_lines,
+    planned_needs,
     pockets_of,
     repair_cover,
 )
@@ -58,6 +61,7 @@ from inventory.domain.reserving import (
     reserve,
     settle,
 )
+from inventory.queries.numbers import Needs, as_numbers, part_ids_of, read_chains
 from inventory.queries.stock import stock_of
 from vehicles.models import Vehicle, VehicleChange
 from vehicles.rules.standing import Standing
@@ -266,6 +270,25 @@ class FewerThanAsked(Refusal):
         self.used = used
 
 
+class NumberDoesNotServe(Refusal):
+    """A piece of another number of the chain, which the bulletin does not allow."""
+
+    def __init__(self, part: Part, serving: Sequence[Part]) -> None:
+        super().__init__(
+            _(
+                "%(part)s does not serve for this job: what is left of that number is"
+                " not to be fitted. Fit %(serving)s, as the manufacturer's bulletin"
+                " says."
+            )
+            % {
+                "part": part.number,
+                "serving": _(" or ").join(one.number for one in serving),
+            }
+        )
+        self.part = part
+        self.serving = tuple(serving)
+
+
 class ClearWithParts(Refusal):
     """Inspected clear, yet pieces were fitted."""
 
@@ -445,10 +468,11 @@ def complete_repair(
     ``used``: pieces fitted, by part; what was held and not fitted is free again.
     ``operations``: the labour done; None: all for “remedied”, and for “inspected clear”
     where the variant plans no part. The pieces leave the books by cost layer, each with
-    its payer; the lines that the manufacturer pays become a claim that is ready. The
-    same key again gives the first result. Raises RepairNotOpen, CheckOpen,
-    OdometerMissing, OdometerBelowLast, NegativePieces, FewerThanAsked, ClearWithParts,
-    DayAhead, AlreadyRemedied, MoveNotAllowed, NotEnough,
+    its payer; the lines that the manufacturer pays become a claim that is ready. An
+    older number counts for the newer where the bulletin lets it serve, and is recorded
+    and claimed as what it is. The same key again gives the first result. Raises
+    RepairNotOpen, CheckOpen, OdometerMissing, OdometerBelowLast, NegativePieces,
+    FewerThanAsked, NumberDoesNotServe, ClearWithParts, DayAhead, AlreadyRemedied, MoveNotAllowed, NotEnough,
     PartRecalled.
     """
     if odometer is None:
@@ -477,7 +501,9 @@ def complete_repair(
             note=note.strip()[:300],
         )
         checks = checks_now(fresh)
-        _refuse_sign_off(fresh, checks, outcome, used, note=note)
+        numbers = numbers_by_part(part_lines(fresh.variant), checks)
+        _refuse_sign_off(fresh, checks, outcome, used, note=note, numbers=numbers)
+        _refuse_other_numbers(used, numbers)
         verdict = repair_cover(fresh, odometer_miles=odometer)
         _note_odometer(fresh, odometer, why=odometer_why, by=by, at=at)
         pieces = settle(
@@ -491,8 +517,9 @@ def complete_repair(
             at=at,
         )
         payers = {
-            part_id: line_payer(payer, verdict.payer)
+            number.pk: line_payer(payer, verdict.payer)
             for part_id, payer in part_payers(fresh, checks).items()
+            for number in numbers[part_id]
         }
         fitted = [_fit(fresh, one, payers) for one in pieces]
         labour = _labour_done(fresh, outcome, operations)
@@ -675,10 +702,12 @@ def _hold_what_is_free(
 
 
 def _left_for(repair: Repair, *, today: dt.date) -> list[tuple[Part, int]]:
-    """Give the planned parts that can be had today, by part row, and their pieces."""
-    lines = repair.variant.parts.select_related("part").order_by("part_id")
-    needs = {line.part: line.quantity for line in lines}
-    ids = {part.pk for part in needs}
+    """Give the planned parts that can be had today, by part row, and their pieces.
+
+    Each under the number of which pieces are taken.
+    """
+    needs = planned_needs(repair.variant)
+    ids = part_ids_of(needs)
     lock_pockets(store=repair.store, part_ids=ids)
     stock = stock_of(store=repair.store, part_ids=ids)
     row = repair.campaign_vehicle
@@ -691,11 +720,19 @@ def _left_for(repair: Repair, *, today: dt.date) -> list[tuple[Part, int]]:
         kept=kept_for(ahead, campaign=campaign, stock=stock),
         today=today,
     )
-    return [
-        (one.part, one.wanted)
-        for one in there.parts
+    here = {
+        part: pieces
+        for (part, pieces), one in zip(needs.items(), there.parts, strict=True)
         if one.earliest is not None and one.earliest <= today
-    ]
+    }
+    taken = as_numbers(
+        Needs(here, needs.numbers),
+        stock=stock,
+        earmark_ids={one.pk if one else None for one in pockets_of(repair)},
+        today=today,
+        on=today,
+    )
+    return sorted(taken.items(), key=lambda row: row[0].pk)
 
 
 def _hold_open(repair: Repair) -> None:
@@ -730,6 +767,7 @@ def _refuse_sign_off(
     used: Mapping[Part, int],
     *,
     note: str,
+    numbers: Mapping[int, Sequence[Part]],
 ) -> None:
     """Refuse a sign-off with a check open, or with pieces that do not fit it."""
     row = repair.campaign_vehicle
@@ -749,8 +787,26 @@ def _refuse_sign_off(
     if note.strip():
         return
     for part, asked in demanded_parts(repair.variant, checks):
-        if used.get(part, 0) < asked:
-            raise FewerThanAsked(part, asked, used.get(part, 0))
+        fitted = sum(used.get(number, 0) for number in numbers[part.pk])
+        if fitted < asked:
+            raise FewerThanAsked(part, asked, fitted)
+
+
+def _refuse_other_numbers(
+    used: Mapping[Part, int], numbers: Mapping[int, Sequence[Part]]
+) -> None:
+    """Refuse pieces of a number in the chain of a part of the job that does not serve."""
+    allowed = {one.pk for serving in numbers.values() for one in serving}
+    beside = [
+        part for part, pieces in used.items() if pieces and part.pk not in allowed
+    ]
+    if not beside:
+        return
+    for wanted, serving in numbers.items():
+        chain = read_chains([wanted]).parts
+        for part in beside:
+            if part.pk in chain and not part.recalled:
+                raise NumberDoesNotServe(part, serving)
 
 
 def _note_odometer(

@@ -255,7 +255,7 @@ def _box(
 def _pieces(
     store: Store, part: Part, earmark: Earmark | None, quantity: int
 ) -> dict[Part, int]:
-    """Take the pieces from the numbers that this one replaces first, then from it."""
+    """Take the pieces from old numbers that count for this one first, then from it."""
     older = _replaced_by(part)
     pockets = Balance.objects.filter(
         store=store, earmark=earmark, part__in=[part, *older], free__gt=0
@@ -274,12 +274,14 @@ def _pieces(
 
 
 def _replaced_by(part: Part) -> list[Part]:
-    """Give the numbers that lead to this one, the oldest first."""
+    """Give the old numbers of which what is left serves for this one, oldest first."""
     found: list[Part] = []
     latest: Collection[Part] = [part]
     while latest:
         latest = list(
-            Part.objects.filter(superseded_by__in=latest)
+            Part.objects.filter(
+                superseded_by__in=latest, old_stock_serves=True, recalled=False
+            )
             .exclude(pk__in=[one.pk for one in found])
             .order_by("number")
         )

@@ -27,6 +27,7 @@ from inventory.domain.locks import lock_pockets
 from inventory.domain.once import once
 from inventory.domain.promises import keep_promises
 from inventory.models import Part
+from inventory.queries.numbers import part_ids_of
 
 
 if TYPE_CHECKING:
@@ -245,7 +246,9 @@ def hold_list(*, store: Store, part_ids: Collection[int], today: dt.date) -> Non
     parts than one holds them all before it begins.
     """
     waited = {
-        part.pk for one in waiting_list(store=store, today=today) for part in one.needs
+        pk
+        for one in waiting_list(store=store, today=today)
+        for pk in part_ids_of(one.needs)
     }
     lock_pockets(store=store, part_ids=waited | set(part_ids))
 

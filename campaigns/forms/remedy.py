@@ -238,11 +238,19 @@ class PartLineForm(forms.ModelForm):  # type: ignore[type-arg]
 
     class Meta:
         model = VariantPart
-        fields = ("quantity", "share_basis_points", "payer")
+        fields = ("quantity", "share_basis_points", "old_numbers_serve", "payer")
+        help_texts = {
+            "old_numbers_serve": gettext_lazy(
+                "Tick it only where the manufacturer's bulletin allows it. Then pieces of"
+                " a number that this one replaces are held and fitted first, and the"
+                " new number is ordered."
+            ),
+        }
 
     field_order = (
         "number",
         "quantity",
+        "old_numbers_serve",
         "share_basis_points",
         "payer",
         "name",

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from campaigns.models import VariantLabour
-    from campaigns.queries.repairs import JobCard
+    from campaigns.queries.repairs import JobCard, PartNow
     from dealership.models import Store
     from inventory.models import Part
 
@@ -174,7 +174,7 @@ class CompleteRepairForm(forms.Form):
         self._offer_odometer(repair.vehicle.odometer)
         for one in card.parts:
             field = forms.IntegerField(
-                label=f"{one.part.number} {one.part.name}",
+                label=_part_label(one),
                 min_value=0,
                 max_value=MOST_PIECES,
                 initial=one.suggested,
@@ -248,6 +248,17 @@ class CompleteRepairForm(forms.Form):
         """Give the day of the work."""
         day: dt.date = self.cleaned_data["done_on"]
         return day
+
+
+def _part_label(one: PartNow) -> str:
+    """Name a part of the job, and for which one another number serves."""
+    named = f"{one.part.number} {one.part.name}"
+    if one.serves_for is None:
+        return named
+    return _("%(named)s, serves for %(number)s") % {
+        "named": named,
+        "number": one.serves_for.number,
+    }
 
 
 class AbandonRepairForm(forms.Form):

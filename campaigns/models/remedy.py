@@ -108,6 +108,10 @@ class VariantPart(models.Model):
         default=Payer.MANUFACTURER,
     )
 
+    # the numbers that serve for the part, the oldest first; no column: whoever reads
+    # remedies to plan with (campaigns.queries.remedies) fills it in
+    numbers: tuple[Part, ...] = ()
+
     class Meta:
         ordering = ["id"]
         constraints = [
@@ -126,6 +130,11 @@ class VariantPart(models.Model):
 
     def __str__(self) -> str:
         return f"{self.variant_id} {self.part_id}"
+
+    @property
+    def other_numbers(self) -> tuple[Part, ...]:
+        """Give the numbers that serve beside the one named here."""
+        return tuple(one for one in self.numbers if one.pk != self.part_id)
 
 
 class VariantLabour(models.Model):

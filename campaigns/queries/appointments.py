@@ -34,6 +34,7 @@ from campaigns.rules.lifecycle import (
     WorkState,
 )
 from dealership.rules.refusals import Refusal
+from inventory.queries.numbers import ordered_as, part_ids_of
 from inventory.queries.stock import StockOf, stock_of
 from vehicles.models import Vehicle
 from vehicles.queries.vehicles import with_owners
@@ -274,7 +275,7 @@ class _Desk:
     def of(cls, store: Store, plans: Iterable[Plan | Refusal], today: dt.date) -> _Desk:
         """Read shelf and waiting list once."""
         made = [plan for plan in plans if isinstance(plan, Plan)]
-        parts = {line.part.pk for plan in made for line in plan.parts}
+        parts = {pk for plan in made for pk in part_ids_of(plan.needs())}
         return cls(
             stock=stock_of(store=store, part_ids=parts),
             asked=waiting_list(store=store, today=today),
@@ -299,7 +300,9 @@ class _Desk:
             today=self.today,
         )
         if found.earliest is not None and found.earliest <= day:
-            self.given[row.pk] = {part.pk: pieces for part, pieces in needs.items()}
+            self.given[row.pk] = {
+                ordered_as(needs, part).pk: pieces for part, pieces in needs.items()
+            }
         return found
 
 

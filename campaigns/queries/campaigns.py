@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.db.models import Prefetch
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from campaigns.models import Variant
+from campaigns.models import Variant, VariantPart
 from campaigns.queries.completion import PopulationCounts, counts_of
+from campaigns.queries.remedies import note_numbers
 from campaigns.rules.deadlines import Deadline, DeadlineKind, deadlines_of
 from campaigns.rules.lifecycle import CampaignState
 
@@ -75,11 +77,16 @@ def deadline_words(kind: DeadlineKind) -> str:
 
 def variants_of(campaign: Campaign) -> list[Variant]:
     """Give the variants of a campaign's remedy with their lines."""
-    return list(
+    variants = list(
         Variant.objects.filter(remedy__campaign=campaign).prefetch_related(
-            "parts__part", "labour", "checks__replace_part", "allowances"
+            Prefetch("parts", queryset=VariantPart.objects.select_related("part")),
+            "labour",
+            "checks__replace_part",
+            "allowances",
         )
     )
+    note_numbers(line for one in variants for line in one.parts.all())
+    return variants
 
 
 def sentence_of(campaign: Campaign, told: PopulationCounts, today: dt.date) -> str:

@@ -59,6 +59,7 @@ from campaigns.rules.lifecycle import (
     WorkState,
 )
 from dealership.rules.refusals import Refusal
+from inventory.queries.numbers import part_ids_of
 from inventory.queries.stock import StockOf, stock_of
 from vehicles.models import Tenure, Vehicle
 from vehicles.rules.standing import Standing
@@ -263,7 +264,7 @@ def _desk(
 ) -> _Desk:
     """Read stock, waiting list, requests and repairs once."""
     made = [one for one in plans if isinstance(one, Plan)]  # type: ignore[attr-defined]
-    parts = {line.part.pk for plan in made for line in plan.parts}
+    parts = {pk for plan in made for pk in part_ids_of(plan.needs())}
     requests = PartRequest.objects.filter(
         campaign_vehicle__in=rows, state__in=ON_THE_LIST
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.db.models import Count, Max, Q
+from django.db.models import Count, Q
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.models import (
@@ -18,6 +18,7 @@ from campaigns.models import (
 )
 from campaigns.rules.lifecycle import STILL_OPEN, ProposalState, Reach, WorkState
 from inventory.models import Dispute, Part, ShipmentLine
+from inventory.queries.numbers import read_chains
 from inventory.queries.stock import PromisePicture, StockOf, draw_promise, stock_of
 from inventory.rules.accounts import UNSETTLED
 
@@ -88,7 +89,8 @@ class Cover:
     """How many open vehicles the pieces of one part are enough for.
 
     ``usable`` are free and held pieces; ``per_vehicle`` the most that any variant
-    takes; ``share_basis_points`` of how many vehicles need it.
+    takes; ``share_basis_points`` of how many vehicles need it. ``others`` are further
+    numbers that serve, with their pieces, which are counted.
     """
 
     part: Part
@@ -99,6 +101,7 @@ class Cover:
     open_vehicles: int
     population: int
     picture: PromisePicture
+    others: tuple[tuple[Part, int], ...] = ()
 
     @property
     def covered(self) -> int:
@@ -146,8 +149,11 @@ def campaign_parts(*, campaign: Campaign, store: Store, today: date) -> Campaign
     """Read a campaign's parts in one store, with a fixed number of queries."""
     batches = _batches(campaign, store)
     needs = _needs(campaign)
-    ids = {*needs, *(row.allocation.part_id for row in batches)}
-    parts = Part.objects.in_bulk(ids)
+    beside = {row.allocation.part_id for row in batches} - set(needs)
+    parts = Part.objects.in_bulk(beside)
+    parts |= {one.pk: one for need in needs.values() for one in need.numbers}
+    parts |= {pk: need.part for pk, need in needs.items()}
+    ids = set(parts)
     stock = stock_of(store=store, part_ids=ids)
     return CampaignParts(
         batches=batches,
@@ -199,15 +205,37 @@ def _batches(campaign: Campaign, store: Store) -> list[BatchRow]:
     return rows
 
 
-def _needs(campaign: Campaign) -> dict[int, tuple[int, int]]:
-    """Give part id -> (pieces a vehicle, share): the most that any variant takes."""
-    found = (
+@dataclass(frozen=True, slots=True)
+class _Need:
+    """The most that any variant takes of a part, and the numbers that serve in all."""
+
+    part: Part
+    pieces: int
+    share: int
+    numbers: tuple[Part, ...]
+
+
+def _needs(campaign: Campaign) -> dict[int, _Need]:
+    """Give what the campaign's remedy takes, by part id."""
+    lines = list(
         VariantPart.objects.filter(variant__remedy__campaign=campaign)
-        .order_by()
-        .values_list("part_id")
-        .annotate(Max("quantity"), Max("share_basis_points"))
+        .select_related("part")
+        .order_by("pk")
     )
-    return {part_id: (pieces, share) for part_id, pieces, share in found}
+    chains = read_chains({line.part_id for line in lines})
+    found: dict[int, _Need] = {}
+    for line in lines:
+        serving = chains.serving(line.part, older=line.old_numbers_serve)
+        before = found.get(line.part_id)
+        found[line.part_id] = _Need(
+            part=line.part,
+            pieces=max(line.quantity, before.pieces if before else 0),
+            share=max(line.share_basis_points, before.share if before else 0),
+            numbers=tuple(
+                one for one in serving if before is None or one in before.numbers
+            ),
+        )
+    return found
 
 
 def _differences(batches: list[BatchRow]) -> list[Difference]:
@@ -269,27 +297,32 @@ def _covers(
     campaign: Campaign,
     store: Store,
     parts: dict[int, Part],
-    needs: dict[int, tuple[int, int]],
+    needs: dict[int, _Need],
     *,
     stock: StockOf,
     today: date,
 ) -> list[Cover]:
     """Set the pieces of each part against the vehicles that may want them."""
-    pockets = {campaign.earmark_id, None}
+    pockets: set[int | None] = {campaign.earmark_id, None}
     open_vehicles, population = _vehicles(campaign, store)
     covers = []
-    for part_id in sorted(parts, key=lambda pk: parts[pk].number):
-        own = stock.of_part(part_id)
-        per_vehicle, share = needs.get(part_id, (1, 10_000))
+    serving = {one.pk for need in needs.values() for one in need.numbers}
+    shown = [pk for pk in parts if pk in needs or pk not in serving]
+    for part_id in sorted(shown, key=lambda pk: parts[pk].number):
+        need = needs.get(part_id) or _Need(parts[part_id], 1, 10_000, ())
+        numbers = need.numbers or (parts[part_id],)
+        own = stock.of_parts({one.pk for one in numbers})
         covers.append(
             Cover(
                 part=parts[part_id],
-                per_vehicle=per_vehicle,
-                share_basis_points=share,
-                usable=sum(
-                    one.free + one.held
-                    for one in own.balances
-                    if one.earmark_id in pockets
+                per_vehicle=need.pieces,
+                share_basis_points=need.share,
+                usable=_usable(own, pockets),
+                others=tuple(
+                    (one, pieces)
+                    for one in numbers
+                    if one.pk != part_id
+                    and (pieces := _usable(own.of_part(one.pk), pockets))
                 ),
                 coming=sum(
                     one.pieces for one in own.coming if one.earmark_id in pockets
@@ -302,6 +335,13 @@ def _covers(
             )
         )
     return covers
+
+
+def _usable(stock: StockOf, pockets: set[int | None]) -> int:
+    """Count the free and held pieces of some pockets."""
+    return sum(
+        one.free + one.held for one in stock.balances if one.earmark_id in pockets
+    )
 
 
 def _vehicles(campaign: Campaign, store: Store) -> tuple[int, int]:

@@ -19,6 +19,7 @@ from campaigns.queries.waiting import (
 from campaigns.rules.letter_check import Draft, Finding, Promise, check_letter
 from campaigns.rules.letter_rules import Severity
 from inventory.forecasting.takeup import cold_start_curve, usual_ultimate
+from inventory.queries.numbers import Needs, part_ids_of
 from inventory.queries.stock import stock_of
 
 
@@ -171,14 +172,19 @@ def promised(
     share = cold_start_curve(usual_ultimate(None)).completed(FIRST_WEEKS)
     expected = min(letters, max(1, math.ceil(letters * share))) if letters else 0
     needed: Counter[Part] = Counter()
+    numbers: dict[int, tuple[Part, ...]] = {}
     for needs in needs_of(rows, today=today).values():
         needed.update(needs)
-    wanted = {
-        part: math.ceil(pieces * expected / len(rows))
-        for part, pieces in needed.items()
-        if pieces
-    }
-    stock = stock_of(store=store, part_ids=[part.pk for part in wanted])
+        numbers |= needs.numbers
+    wanted = Needs(
+        {
+            part: math.ceil(pieces * expected / len(rows))
+            for part, pieces in needed.items()
+            if pieces
+        },
+        numbers,
+    )
+    stock = stock_of(store=store, part_ids=part_ids_of(wanted))
     ahead = before(waiting_list(store=store, today=today), None)
     kept = kept_for(ahead, campaign=campaign, stock=stock)
     there = availability(wanted, campaign=campaign, stock=stock, kept=kept, today=today)

@@ -30,7 +30,7 @@ def position_of(*, part: Part, store: Store, today: dt.date) -> PartPosition | N
     """Give the facts about one part at one store now; None where there are none."""
     house = read_house()
     cases = cases_of(house=house, stores=[store], today=today)
-    found = cases.get((store.pk, house.current_part(part.pk)))
+    found = cases.get((store.pk, house.counts_as(part.pk)))
     return found.position if found else None
 
 

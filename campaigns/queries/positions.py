@@ -36,14 +36,15 @@ from inventory.models import (
 )
 from inventory.queries.stock import COMING_STATES
 from inventory.rules.accounts import ReservationState, TransferState
-from inventory.rules.supersession import current_of
+from inventory.rules.supersession import Number, current_of, served_by
 from vehicles.models import Vehicle
 
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
+    from campaigns.models import VariantPart
     from campaigns.queries.experience import Scope
     from dealership.models import Store
     from inventory.forecasting.reorder import Costs
@@ -99,12 +100,17 @@ class House:
     item_remedies: Mapping[int, Remedy]
     parts: Mapping[int, Part]
     current: Mapping[int, int]
+    counted_as: Mapping[int, int]
     experience: Mapping[Scope, Experience]
     by_earmark: Mapping[int, Campaign]
 
     def current_part(self, part_id: int) -> int:
         """Give the number that is ordered today in place of this one."""
         return self.current.get(part_id, part_id)
+
+    def counts_as(self, part_id: int) -> int:
+        """Give the number for which stock of this one counts; itself if it is apart."""
+        return self.counted_as.get(part_id, part_id)
 
 
 def read_house() -> House:
@@ -123,16 +129,46 @@ def read_house() -> House:
         for one in parts.values()
         if one.superseded_by_id is not None
     }
+    current = {pk: current_of(pk, chain) for pk in chain}
     return House(
         campaigns=campaigns,
         remedies={pk: one for (kind, pk), one in found.items() if kind == "campaign"},
         items=items,
         item_remedies={pk: one for (kind, pk), one in found.items() if kind == "item"},
         parts=parts,
-        current={pk: current_of(pk, chain) for pk in chain},
+        current=current,
+        counted_as=_counted_as(parts, current, found.values()),
         experience=read_experience(),
         by_earmark={one.earmark_id: one for one in campaigns.values()},
     )
+
+
+def _counted_as(
+    parts: Mapping[int, Part], current: Mapping[int, int], remedies: Iterable[Remedy]
+) -> dict[int, int]:
+    """Say for each old number whether its stock counts for the one ordered now.
+
+    It does where every step of the chain lets what is left serve and every remedy that
+    takes the new number allows it; else it stands apart, and nothing is ordered of it.
+    """
+    numbers = {
+        pk: Number(newer=one.superseded_by_id, serves=one.old_stock_serves)
+        for pk, one in parts.items()
+        if pk in current
+    }
+    lines: dict[int, list[VariantPart]] = defaultdict(list)
+    if current:
+        for remedy in remedies:
+            for variant in remedy.variants.all():
+                for line in variant.parts.all():
+                    lines[current.get(line.part_id, line.part_id)].append(line)
+    return {
+        old: new
+        for old, new in current.items()
+        if not parts[old].recalled
+        and served_by(old, numbers) == new
+        and all(old in {one.pk for one in line.numbers} for line in lines[new])
+    }
 
 
 def cases_of(
@@ -350,7 +386,7 @@ def _stock(house: House, store_ids: Collection[int]) -> dict[Key, _Stock]:
     found: dict[Key, _Stock] = defaultdict(_Stock)
 
     def at(store_id: int, part_id: int) -> _Stock:
-        return found[store_id, house.current_part(part_id)]
+        return found[store_id, house.counts_as(part_id)]
 
     balances = Balance.objects.filter(store__in=store_ids).values_list(
         "store_id", "part_id", "earmark_id", "free", "held"

@@ -7,10 +7,16 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from django.db.models import Max, Q
+from django.db.models import Max, Prefetch, Q
 from django.utils.translation import gettext as _
 
-from campaigns.models import CampaignVehicle, Remedy, Repair, ScheduledItem
+from campaigns.models import (
+    CampaignVehicle,
+    Remedy,
+    Repair,
+    ScheduledItem,
+    VariantPart,
+)
 from campaigns.rules.eligibility import Limits, Verdict, judge_eligibility
 from campaigns.rules.lifecycle import (
     CampaignClass,
@@ -27,6 +33,7 @@ from campaigns.rules.remedy_choice import (
     read_conditions,
 )
 from dealership.rules.refusals import Refusal
+from inventory.queries.numbers import Needs, read_chains
 
 
 if TYPE_CHECKING:
@@ -39,7 +46,6 @@ if TYPE_CHECKING:
         Variant,
         VariantCheck,
         VariantLabour,
-        VariantPart,
     )
     from inventory.models import Earmark, Part
     from vehicles.models import Vehicle
@@ -69,18 +75,25 @@ class PlanPart:
     """Pieces that one vehicle takes of one part.
 
     ``share_basis_points``: of how many vehicles, in hundredths of a per cent; below
-    10,000 the part is conditional.
+    10,000 the part is conditional. ``numbers`` serve for it, the oldest first; the
+    last one is ordered.
     """
 
     part: Part
     quantity: int
     payer: Payer
     share_basis_points: int
+    numbers: tuple[Part, ...] = ()
 
     @property
     def is_conditional(self) -> bool:
         """Tell whether only some vehicles need it."""
         return self.share_basis_points < ALL
+
+    @property
+    def other_numbers(self) -> tuple[Part, ...]:
+        """Give the numbers that serve beside the one that the remedy names."""
+        return tuple(one for one in self.numbers if one != self.part)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,9 +119,12 @@ class Plan:
         """Give the published time of all labour, in hundredths of an hour."""
         return sum(line.hundredths_of_hour for line in self.labour)
 
-    def needs(self) -> dict[Part, int]:
+    def needs(self) -> Needs:
         """Give the pieces to hold, conditional ones too, by part."""
-        return {line.part: line.quantity for line in self.parts}
+        return Needs(
+            {line.part: line.quantity for line in self.parts},
+            {line.part.pk: line.numbers for line in self.parts if line.numbers},
+        )
 
     def payer_of(self, line: VariantLabour | RemedyPrice) -> Payer:
         """Give who pays a line of labour or an allowance."""
@@ -242,13 +258,23 @@ def load_remedies(
     *, campaign_ids: Collection[int] = (), item_ids: Collection[int] = ()
 ) -> dict[tuple[str, int], Remedy]:
     """Read remedies with all their lines, by ("campaign" or "item", id)."""
-    found = Remedy.objects.filter(
-        Q(campaign__in=campaign_ids) | Q(scheduled_item__in=item_ids)
-    ).prefetch_related(
-        "variants__parts__part",
-        "variants__labour",
-        "variants__checks__replace_part",
-        "variants__allowances",
+    found = list(
+        Remedy.objects.filter(
+            Q(campaign__in=campaign_ids) | Q(scheduled_item__in=item_ids)
+        ).prefetch_related(
+            Prefetch(
+                "variants__parts", queryset=VariantPart.objects.select_related("part")
+            ),
+            "variants__labour",
+            "variants__checks__replace_part",
+            "variants__allowances",
+        )
+    )
+    note_numbers(
+        line
+        for remedy in found
+        for variant in remedy.variants.all()
+        for line in variant.parts.all()
     )
     return {
         ("campaign", one.campaign_id)
@@ -256,6 +282,14 @@ def load_remedies(
         else ("item", one.scheduled_item_id or 0): one
         for one in found
     }
+
+
+def note_numbers(lines: Iterable[VariantPart]) -> None:
+    """Note on each line which numbers serve for its part, in one query for all."""
+    listed = list(lines)
+    chains = read_chains({line.part_id for line in listed})
+    for line in listed:
+        line.numbers = chains.serving(line.part, older=line.old_numbers_serve)
 
 
 def campaigns_of(vehicle_ids: Collection[int]) -> dict[int, frozenset[str]]:
@@ -339,19 +373,23 @@ def _plan_part(line: VariantPart, payer: Payer | None) -> PlanPart:
         quantity=line.quantity,
         payer=line_payer(Payer(line.payer), payer),
         share_basis_points=line.share_basis_points,
+        numbers=line.numbers,
     )
 
 
-def most_needed(remedy: Remedy) -> dict[Part, int]:
+def most_needed(remedy: Remedy) -> Needs:
     """Give the most pieces of each part that any variant takes.
 
     For a vehicle whose variant cannot be told yet: rather too many than a promise
-    that cannot be kept.
+    that cannot be kept, and only numbers that serve in each variant.
     """
-    most: dict[Part, int] = {}
+    most = Needs()
     for variant in remedy.variants.all():
         for line in variant.parts.all():
             most[line.part] = max(line.quantity, most.get(line.part, 0))
+            told = most.numbers.get(line.part_id, line.numbers)
+            in_both = tuple(one for one in told if one in line.numbers)
+            most.numbers[line.part_id] = in_both or line.numbers[-1:]
     return most
 
 
@@ -431,9 +469,7 @@ def months_later(day: dt.date, months: int) -> dt.date:
     return day.replace(year=year, month=month + 1, day=min(day.day, last))
 
 
-def needs_of(
-    rows: Iterable[CampaignVehicle], *, today: dt.date
-) -> dict[int, dict[Part, int]]:
+def needs_of(rows: Iterable[CampaignVehicle], *, today: dt.date) -> dict[int, Needs]:
     """Give the pieces that each vehicle of the population needs, by its row's id.
 
     Where the variant cannot be told the most of any variant counts; without a remedy
@@ -445,12 +481,12 @@ def needs_of(
         row.campaign_id for row in listed if isinstance(plans[plan_key(row)], Refusal)
     }
     remedies = load_remedies(campaign_ids=unsure) if unsure else {}
-    needs: dict[int, dict[Part, int]] = {}
+    needs: dict[int, Needs] = {}
     for row in listed:
         plan = plans[plan_key(row)]
         if isinstance(plan, Plan):
             needs[row.pk] = plan.needs()
         else:
             remedy = remedies.get(("campaign", row.campaign_id))
-            needs[row.pk] = most_needed(remedy) if remedy else {}
+            needs[row.pk] = most_needed(remedy) if remedy else Needs()
     return needs

@@ -23,13 +23,14 @@ from campaigns.rules.claim_amounts import (
 from campaigns.rules.eligibility import Cover, Verdict, judge_eligibility
 from campaigns.rules.lifecycle import ClaimLineKind, Outcome, Payer, ReadingResult
 from dealership.rules.money import STANDARD_PROFILE, share_of_basis_points
-from inventory.models import Balance, Reservation
+from inventory.models import Balance, Part, Reservation
+from inventory.queries.numbers import Needs, read_chains
 from inventory.rules.accounts import ReservationState
 
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from django.utils.functional import _StrPromise
 
@@ -40,10 +41,11 @@ if TYPE_CHECKING:
         RemedyPrice,
         Variant,
         VariantLabour,
+        VariantPart,
     )
     from campaigns.models.workshop import RepairQuerySet
     from dealership.models import Store
-    from inventory.models import Earmark, Part
+    from inventory.models import Earmark
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +89,8 @@ class PartNow:
 
     All in pieces. ``planned`` is what every vehicle of the variant needs; a part that
     only some need has ``planned`` zero and counts once a check asks for it.
+    ``serves_for`` is set on a further number that serves for a part of the job: it
+    asks for nothing itself, and ``suggested`` says how many of it are to be fitted.
     """
 
     part: Part
@@ -96,6 +100,8 @@ class PartNow:
     some_need_it: bool
     held: int
     free: int
+    suggested: int
+    serves_for: Part | None = None
 
     @property
     def payer_words(self) -> str | _StrPromise:
@@ -103,8 +109,8 @@ class PartNow:
         return PAYER_WORDS[self.payer]
 
     @property
-    def suggested(self) -> int:
-        """Give how many pieces the job asks for so far."""
+    def asked(self) -> int:
+        """Give how many pieces the job asks for so far, of whatever number."""
         return self.planned + self.demanded
 
 
@@ -263,13 +269,48 @@ def part_payers(repair: Repair, checks: Iterable[CheckNow]) -> dict[int, Payer]:
     A part that a check asks for beside the plan is the manufacturer's; any other
     piece is the store's own.
     """
-    payers = {
+    return _payers(repair.variant.parts.order_by("pk"), checks)
+
+
+def _payers(
+    lines: Iterable[VariantPart], checks: Iterable[CheckNow]
+) -> dict[int, Payer]:
+    asked = {
         check.check.replace_part_id: Payer.MANUFACTURER
         for check in checks
         if check.check.replace_part_id
     }
-    planned = repair.variant.parts.values_list("part_id", "payer")
-    return payers | {part_id: Payer(payer) for part_id, payer in planned}
+    return asked | {line.part_id: Payer(line.payer) for line in lines}
+
+
+def numbers_by_part(
+    lines: Iterable[VariantPart], checks: Iterable[CheckNow]
+) -> dict[int, tuple[Part, ...]]:
+    """Give the numbers that serve for each part of a job, by its id, oldest first."""
+    wanted = {
+        one.check.replace_part.pk: (one.check.replace_part, True)
+        for one in checks
+        if one.check.replace_part is not None
+    }
+    for line in lines:
+        wanted[line.part_id] = line.part, line.old_numbers_serve
+    chains = read_chains(wanted)
+    return {
+        pk: chains.serving(part, older=older) for pk, (part, older) in wanted.items()
+    }
+
+
+def part_lines(variant: Variant) -> list[VariantPart]:
+    """Give the lines of a variant's parts."""
+    return list(variant.parts.select_related("part").order_by("pk"))
+
+
+def planned_needs(variant: Variant) -> Needs:
+    """Give what a variant takes, conditional parts too, with the numbers that serve."""
+    lines = part_lines(variant)
+    return Needs(
+        {line.part: line.quantity for line in lines}, numbers_by_part(lines, ())
+    )
 
 
 def parts_now(repair: Repair, checks: Sequence[CheckNow]) -> list[PartNow]:
@@ -279,7 +320,8 @@ def parts_now(repair: Repair, checks: Sequence[CheckNow]) -> list[PartNow]:
     parts: dict[int, Part] = {}
     planned: dict[int, int] = {}
     some: set[int] = set()
-    for line in repair.variant.parts.select_related("part").order_by("pk"):
+    lines = part_lines(repair.variant)
+    for line in lines:
         parts[line.part_id] = line.part
         if line.share_basis_points == ALL:
             planned[line.part_id] = line.quantity
@@ -292,21 +334,57 @@ def parts_now(repair: Repair, checks: Sequence[CheckNow]) -> list[PartNow]:
                 some.add(part.pk)
             parts.setdefault(part.pk, part)
             demanded[part.pk] = demanded.get(part.pk, 0) + one.demanded
-    payers = part_payers(repair, checks)
+    payers = _payers(lines, checks)
     held = _held(repair)
-    free = _free(repair, parts)
-    return [
-        PartNow(
-            part=part,
-            payer=line_payer(payers[pk], verdict.payer),
-            planned=planned.get(pk, 0),
-            demanded=demanded.get(pk, 0),
-            some_need_it=pk in some,
-            held=held.get(pk, 0),
-            free=free.get(pk, 0),
-        )
-        for pk, part in parts.items()
-    ]
+    numbers = numbers_by_part(lines, checks)
+    free = _free(repair, {one.pk for some_of in numbers.values() for one in some_of})
+    found: list[PartNow] = []
+    for pk, part in parts.items():
+        asked = planned.get(pk, 0) + demanded.get(pk, 0)
+        first = part if part in numbers[pk] else numbers[pk][-1]
+        shown = [
+            number
+            for number in numbers[pk]
+            if number == first
+            or (number.pk not in parts and (held.get(number.pk) or free.get(number.pk)))
+        ]
+        fitted = _suggest(asked, shown, held, free, newest=numbers[pk][-1])
+        for number in sorted(shown, key=lambda other: other != first):
+            main = number == first
+            found.append(
+                PartNow(
+                    part=number,
+                    payer=line_payer(payers[pk], verdict.payer),
+                    planned=planned.get(pk, 0) if main else 0,
+                    demanded=demanded.get(pk, 0) if main else 0,
+                    some_need_it=pk in some,
+                    held=held.get(number.pk, 0),
+                    free=free.get(number.pk, 0),
+                    suggested=fitted[number.pk],
+                    serves_for=None if main else first,
+                )
+            )
+    return found
+
+
+def _suggest(
+    asked: int,
+    numbers: Sequence[Part],
+    held: Mapping[int, int],
+    free: Mapping[int, int],
+    *,
+    newest: Part,
+) -> dict[int, int]:
+    """Share what is asked over the numbers: held pieces first, then free, old first."""
+    fitted = dict.fromkeys((one.pk for one in numbers), 0)
+    for there in (held, free):
+        for one in numbers:
+            pieces = min(asked, there.get(one.pk, 0))
+            fitted[one.pk] += pieces
+            asked -= pieces
+    rest = newest.pk if newest.pk in fitted else numbers[-1].pk
+    fitted[rest] += asked
+    return fitted
 
 
 def demanded_parts(

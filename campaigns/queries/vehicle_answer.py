@@ -40,10 +40,31 @@ SELECT v.vin, s.code, v.model_year, v.line, v.engine, v.standing, v.odometer,
     c.campaign_class, c.title, c.stop_sale, c.letters_on, c.announced_on,
     c.eligible_until, c.odometer_limit, c.years_since_first_use,
     va.code, va.title, va.conditions,
-    p.number, p.name, p.recalled, vp.quantity,
-    (SELECT SUM(b.free) FROM inventory_balance b
-     WHERE b.store_id = v.store_id AND b.part_id = p.id
-     AND (b.earmark_id = c.earmark_id OR b.earmark_id IS NULL))
+    p.number, p.name, vp.quantity,
+    CASE WHEN p.superseded_by_id IS NULL AND NOT EXISTS (
+        SELECT 1 FROM inventory_part o WHERE o.superseded_by_id = p.id
+    ) THEN (
+        SELECT SUM(b.free) FROM inventory_balance b
+        WHERE b.store_id = v.store_id AND b.part_id = p.id AND NOT p.recalled
+        AND (b.earmark_id = c.earmark_id OR b.earmark_id IS NULL)
+    ) ELSE (
+        WITH RECURSIVE onward(id, newer) AS (
+            SELECT p.id, p.superseded_by_id
+            UNION SELECT n.id, n.superseded_by_id
+            FROM inventory_part n JOIN onward ON n.id = onward.newer
+        ), serving(id) AS (
+            SELECT id FROM onward WHERE newer IS NULL
+            UNION SELECT o.id
+            FROM inventory_part o JOIN serving ON o.superseded_by_id = serving.id
+            WHERE o.old_stock_serves
+        )
+        SELECT SUM(b.free) FROM inventory_balance b
+        JOIN inventory_part q ON q.id = b.part_id
+        WHERE b.store_id = v.store_id AND NOT q.recalled
+        AND b.part_id IN (SELECT id FROM serving)
+        AND (vp.old_numbers_serve OR b.part_id IN (SELECT id FROM onward))
+        AND (b.earmark_id = c.earmark_id OR b.earmark_id IS NULL)
+    ) END
 FROM vehicles_vehicle v
 JOIN dealership_store s ON s.id = v.store_id
 LEFT JOIN campaigns_campaignvehicle cv
@@ -90,7 +111,6 @@ class _Row(NamedTuple):
     conditions: str | list[Any]
     number: str | None
     name: str
-    recalled: bool
     pieces: int
     free: int | None
 
@@ -276,12 +296,12 @@ def _stored(conditions: str | list[Any]) -> list[Any]:
 
 
 def _parts(lines: Iterable[_Row]) -> Iterator[PartFree]:
-    """Give the parts of one variant; a part under a recall itself is never free."""
+    """Give the parts of one variant; old numbers that serve are in what is free."""
     for line in lines:
         if line.number is not None:
             yield PartFree(
                 number=line.number,
                 name=line.name,
                 pieces=line.pieces,
-                free_now=0 if line.recalled else line.free or 0,
+                free_now=line.free or 0,
             )

@@ -17,7 +17,13 @@ from django.db.models import Case, IntegerField, Value, When
 from campaigns.models import PartRequest
 from campaigns.queries.remedies import earmarks_of, needs_of
 from campaigns.rules.lifecycle import STILL_OPEN, RequestState
-from inventory.queries.stock import StockOf, draw_promise, stock_of
+from inventory.queries.numbers import (
+    draw_together,
+    numbers_of,
+    ordered_as,
+    part_ids_of,
+)
+from inventory.queries.stock import StockOf, stock_of
 
 
 if TYPE_CHECKING:
@@ -109,15 +115,16 @@ class Shelf:
     """What can be given away today, drawn down in list order.
 
     The promise line of each campaign's pockets bounds what it gets, and what one
-    campaign takes from the common stock is gone for the others.
+    campaign takes from the common stock is gone for the others. Numbers that serve
+    alike count together, under the one that is ordered.
     """
 
     stock: StockOf
     today: dt.date
-    # by (part, earmark): pieces set aside for a campaign, and of those the common ones
+    # by (part ordered, earmark): pieces set aside for a campaign, of those the common
     _asked: Counter[tuple[int, int]] = field(default_factory=Counter)
     _from_common: Counter[tuple[int, int]] = field(default_factory=Counter)
-    _promise: dict[tuple[int, int], int] = field(default_factory=dict)
+    _promise: dict[tuple[tuple[int, ...], int], int] = field(default_factory=dict)
     _free: dict[tuple[int, int | None], int] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -128,17 +135,27 @@ class Shelf:
     def has(self, campaign: Campaign, needs: Mapping[Part, int]) -> bool:
         """Tell whether all pieces of one vehicle can be given away today."""
         return all(
-            self._left(campaign.earmark, part) >= pieces
+            self._left(campaign.earmark, numbers_of(needs, part)) >= pieces
             for part, pieces in needs.items()
         )
 
     def take(self, campaign: Campaign, needs: Mapping[Part, int]) -> None:
         """Set the pieces of one vehicle aside, as far as they are there."""
         for part, pieces in needs.items():
-            own = (part.pk, campaign.earmark.pk)
+            numbers = numbers_of(needs, part)
+            own = (numbers[-1].pk, campaign.earmark.pk)
             self._asked[own] += pieces
-            left = pieces - self._draw(own, pieces)
-            self._from_common[own] += self._draw((part.pk, None), left)
+            left = pieces - self._draw_all(numbers, campaign.earmark.pk, pieces)
+            self._from_common[own] += self._draw_all(numbers, None, left)
+
+    def _draw_all(
+        self, numbers: Iterable[Part], earmark_id: int | None, pieces: int
+    ) -> int:
+        """Take free pieces of one number after the other; gives how many there were."""
+        left = pieces
+        for one in numbers:
+            left -= self._draw((one.pk, earmark_id), left)
+        return pieces - left
 
     def _draw(self, pocket: tuple[int, int | None], pieces: int) -> int:
         """Take free pieces out of a pocket; gives how many there were."""
@@ -147,13 +164,14 @@ class Shelf:
             self._free[pocket] -= drawn
         return drawn
 
-    def _left(self, earmark: Earmark, part: Part) -> int:
-        """Give what a campaign could still get of a part."""
-        key = (part.pk, earmark.pk)
+    def _left(self, earmark: Earmark, numbers: tuple[Part, ...]) -> int:
+        """Give what a campaign could still get of numbers that serve alike."""
+        ordered = numbers[-1].pk
+        key = (tuple(one.pk for one in numbers), earmark.pk)
         if key not in self._promise:
-            self._promise[key] = draw_promise(
-                self.stock.of_part(part.pk),
-                part=part,
+            self._promise[key] = draw_together(
+                self.stock,
+                numbers=numbers,
                 earmark_ids={earmark.pk, None},
                 today=self.today,
                 days=1,
@@ -161,9 +179,10 @@ class Shelf:
         taken_by_others = sum(
             pieces
             for (part_id, other), pieces in self._from_common.items()
-            if part_id == part.pk and other != earmark.pk
+            if part_id == ordered and other != earmark.pk
         )
-        return self._promise[key] - self._asked[key] - taken_by_others
+        asked = self._asked[ordered, earmark.pk]
+        return self._promise[key] - asked - taken_by_others
 
 
 def to_be_offered(
@@ -174,7 +193,7 @@ def to_be_offered(
     Who has an offer already keeps the pieces; who cannot be served yet keeps what is
     there, so nobody further down gets it first.
     """
-    parts = {part.pk for one in asked for part in one.needs}
+    parts = {pk for one in asked for pk in part_ids_of(one.needs)}
     shelf = Shelf(stock=stock_of(store=store, part_ids=parts), today=today)
     found = []
     for one in asked:
@@ -188,7 +207,9 @@ def to_be_offered(
 def kept_for(
     ahead: Iterable[Asked], *, campaign: Campaign | None, stock: StockOf
 ) -> dict[int, int]:
-    """Give the pieces kept for others, by part id, as one campaign meets them.
+    """Give the pieces kept for others, as one campaign meets them.
+
+    By the id of the part as it is ordered: numbers that serve alike count together.
 
     Those ahead in the same campaign keep what they need. Those of another campaign
     count only where they were offered pieces that their own pocket does not hold.
@@ -196,17 +217,21 @@ def kept_for(
     """
     kept: Counter[int] = Counter()
     others: Counter[tuple[int, int]] = Counter()
+    serving: dict[int, set[int]] = {}
     for one in ahead:
         for part, pieces in one.needs.items():
+            ordered = ordered_as(one.needs, part).pk
             if campaign is not None and one.campaign.pk == campaign.pk:
-                kept[part.pk] += pieces
+                kept[ordered] += pieces
             elif one.is_offered:
-                others[part.pk, one.campaign.earmark.pk] += pieces
+                others[ordered, one.campaign.earmark.pk] += pieces
+                numbers = {number.pk for number in numbers_of(one.needs, part)}
+                serving[ordered] = serving.get(ordered, numbers) & numbers
     for (part_id, earmark_id), pieces in others.items():
         own = sum(
             balance.free
             for balance in stock.balances
-            if balance.part_id == part_id and balance.earmark_id == earmark_id
+            if balance.part_id in serving[part_id] and balance.earmark_id == earmark_id
         )
         kept[part_id] += max(0, pieces - own)
     return dict(kept)
@@ -218,7 +243,8 @@ class PartThere:
 
     ``free_now`` is what this vehicle could have today, others' pieces taken off.
     ``earliest`` is the first day on which all of ``wanted`` can be promised; None when
-    no delivery on its way brings them.
+    no delivery on its way brings them. ``others_free``: numbers beside ``part`` that
+    serve and of which pieces are free, counted in ``free_now``.
     """
 
     part: Part
@@ -226,6 +252,7 @@ class PartThere:
     free_now: int
     kept: int
     earliest: dt.date | None
+    others_free: tuple[tuple[Part, int], ...] = ()
 
     @property
     def is_here(self) -> bool:
@@ -275,17 +302,22 @@ def availability(
     ids = {one.pk if one else None for one in earmarks}
     found = []
     for part, wanted in needs.items():
-        picture = draw_promise(
-            stock.of_part(part.pk), part=part, earmark_ids=ids, today=today
-        )
-        others = kept.get(part.pk, 0)
+        numbers = numbers_of(needs, part)
+        together = draw_together(stock, numbers=numbers, earmark_ids=ids, today=today)
+        others = kept.get(numbers[-1].pk, 0)
+        barred = all(one.recalled for one in numbers)
         found.append(
             PartThere(
-                part=part,
+                part=part if part in numbers else numbers[-1],
                 wanted=wanted,
-                free_now=0 if part.recalled else max(0, picture.free_now - others),
+                free_now=0 if barred else max(0, together.free_now - others),
                 kept=others,
-                earliest=None if part.recalled else picture.earliest(wanted + others),
+                earliest=None if barred else together.earliest(wanted + others),
+                others_free=tuple(
+                    (one.part, one.free_now)
+                    for one in together.pictures
+                    if one.part != part and one.free_now and not barred
+                ),
             )
         )
     return Availability(parts=tuple(found), today=today)

@@ -31,7 +31,7 @@ from inventory.rules.accounts import OrderState, ReservationState, TransferState
 
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
     from datetime import date
 
     from dealership.models import Store
@@ -91,6 +91,14 @@ class StockOf:
             balances=tuple(one for one in self.balances if one.part_id == part_id),
             coming=tuple(one for one in self.coming if one.part_id == part_id),
             promised=tuple(one for one in self.promised if one.part_id == part_id),
+        )
+
+    def of_parts(self, part_ids: Collection[int]) -> StockOf:
+        """Keep the rows of some parts, as if they were one."""
+        return StockOf(
+            balances=tuple(one for one in self.balances if one.part_id in part_ids),
+            coming=tuple(one for one in self.coming if one.part_id in part_ids),
+            promised=tuple(one for one in self.promised if one.part_id in part_ids),
         )
 
     def earmark_ids(self) -> set[int | None]:

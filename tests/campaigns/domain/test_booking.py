@@ -31,6 +31,7 @@ from campaigns.models import (
     CampaignVehicle,
     PartRequest,
     ScheduledItem,
+    VariantPart,
     Visit,
     VisitJob,
 )
@@ -529,3 +530,90 @@ def test_work_on_a_vehicle_that_is_here_is_not_dropped() -> None:
     visit = book(row)
     mark_arrived(visit=visit, by=None, at=NOW)
     assert (drop(row), free(store, part)) == (0, 3)
+
+
+# Old numbers
+
+
+def test_what_is_left_of_an_old_number_is_held_first_and_the_new_one_after_it() -> None:
+    store, new = StoreFactory.create(), PartFactory.create(number="new")
+    old = PartFactory.create(number="old", superseded_by=new)
+    campaign = campaign_with_remedy(new)
+    put_on_shelf(store, old, 1, campaign.earmark)
+    put_on_shelf(store, new, 1)
+
+    first = book(open_vehicle(campaign, store), key="1")
+    second = book(open_vehicle(campaign, store), key="2")
+
+    assert held(first) == [("old", 1, ReservationState.HELD)]
+    assert held(second) == [("new", 1, ReservationState.HELD)]
+    with pytest.raises(PartsNotThere):
+        book(open_vehicle(campaign, store), key="3")
+
+
+@pytest.mark.parametrize("says_no", ["the chain", "the bulletin", "a recall"])
+def test_where_it_does_not_serve_an_old_number_is_never_held(says_no: str) -> None:
+    store, new = StoreFactory.create(), PartFactory.create()
+    old = PartFactory.create(
+        superseded_by=new,
+        old_stock_serves=says_no != "the chain",
+        recalled=says_no == "a recall",
+    )
+    campaign = campaign_with_remedy(new)
+    VariantPart.objects.update(old_numbers_serve=says_no != "the bulletin")
+    put_on_shelf(store, old, 5, campaign.earmark)
+
+    with pytest.raises(PartsNotThere) as refused:
+        book(open_vehicle(campaign, store))
+
+    assert refused.value.parts == (new.number,)
+    assert free(store, old) == 5
+
+
+def test_a_remedy_that_names_an_old_number_is_served_by_the_new_one() -> None:
+    store, new = StoreFactory.create(), PartFactory.create(number="new")
+    old = PartFactory.create(superseded_by=new, old_stock_serves=False)
+    campaign = campaign_with_remedy(old)
+    put_on_shelf(store, old, 5)
+    put_on_shelf(store, new, 1)
+
+    assert held(book(open_vehicle(campaign, store))) == [
+        ("new", 1, ReservationState.HELD)
+    ]
+
+
+def test_who_waits_keeps_old_and_new_pieces_alike() -> None:
+    """Two pieces of two numbers and one who waits: one is left, whatever its number."""
+    store, new = StoreFactory.create(), PartFactory.create()
+    old = PartFactory.create(superseded_by=new)
+    campaign = campaign_with_remedy(new)
+    record_request(
+        key="asked",
+        campaign_vehicle=open_vehicle(campaign, store),
+        who="",
+        contact="",
+        asked_on=TODAY,
+        by=None,
+        at=NOW,
+    )
+    put_on_shelf(store, old, 1)
+    put_on_shelf(store, new, 1)
+
+    book(open_vehicle(campaign, store), key="1")
+    with pytest.raises(PartsNotThere):
+        book(open_vehicle(campaign, store), key="2")
+
+
+def test_a_moved_visit_looks_at_all_numbers_again() -> None:
+    store, new = StoreFactory.create(), PartFactory.create(number="new")
+    old = PartFactory.create(number="old", superseded_by=new)
+    campaign = campaign_with_remedy(new, pieces=2)
+    put_on_shelf(store, old, 1)
+    put_on_shelf(store, new, 1)
+
+    visit = book(open_vehicle(campaign, store))
+    assert [one[:2] for one in held(visit)] == [("new", 1), ("old", 1)]
+    move_visit(key="m", visit=visit, to=MONDAY, by=None, at=NOW, today=TODAY)
+
+    live = [one for one in held(visit) if one[2] == ReservationState.HELD]
+    assert [one[:2] for one in live] == [("new", 1), ("old", 1)]

@@ -16,6 +16,7 @@ from campaigns.domain.repairs import (
     FewerThanAsked,
     NegativePieces,
     NotOpenForWork,
+    NumberDoesNotServe,
     OdometerBelowLast,
     OdometerMissing,
     ReadingUnreadable,
@@ -53,7 +54,7 @@ from campaigns.rules.remedy_choice import UnitsDiffer
 from dealership.models import AuditEntry
 from inventory.domain.ledger import NotEnough
 from inventory.domain.reserving import reserve
-from inventory.models import Balance, Reservation
+from inventory.models import Balance, Part, Reservation
 from inventory.rules.accounts import ReservationState
 from tests.campaigns.domain.shop import Shop, put_on_shelf
 from tests.factories.campaigns import (
@@ -782,3 +783,63 @@ def test_the_sign_off_names_the_technician(shop):
         at=NOW,
     )
     assert repair.technician == shop.staff
+
+
+# Old numbers
+
+
+@pytest.fixture
+def replaced(shop):
+    """The part has replaced another one, of which two pieces are left, dearer."""
+    old = PartFactory.create(
+        superseded_by=shop.part, supplier=shop.part.supplier, unit_cost_cents=2_100
+    )
+    put_on_shelf(
+        store=shop.store, part=old, pieces=2, cents=2_100, campaign=shop.campaign
+    )
+    return old
+
+
+def test_an_old_number_is_fitted_and_claimed_as_what_it_is(shop, replaced):
+    repair = shop.open()
+    hold = Reservation.objects.get(subject=f"repair:{repair.pk}")
+    assert (hold.part, hold.quantity) == (replaced, 2)
+
+    shop.complete(repair, used={replaced: 2})
+
+    fitted = PartFitted.objects.get()
+    assert (fitted.part, fitted.layer.part, fitted.unit_cost_cents) == (
+        replaced,
+        replaced,
+        2_100,
+    )
+    assert fitted.payer == Payer.MANUFACTURER
+    line = ClaimLine.objects.get(part_fitted=fitted)
+    assert line.title.startswith(replaced.number)
+    # 2 at 21.00 and 30 per cent handling
+    assert line.claimed_cents == 5_460
+
+
+def test_old_and_new_pieces_count_together_for_the_job(shop, replaced):
+    shop.shelf(1)
+    repair = shop.open()
+    with pytest.raises(FewerThanAsked):
+        shop.complete(repair, used={replaced: 1})
+    shop.complete(repair, used={replaced: 1, shop.part: 1})
+    assert sorted(one.part.number for one in PartFitted.objects.all()) == sorted(
+        [replaced.number, shop.part.number]
+    )
+
+
+@pytest.mark.parametrize("says_no", ["the chain", "the bulletin"])
+def test_a_number_that_does_not_serve_is_not_signed_for(shop, replaced, says_no):
+    if says_no == "the chain":
+        Part.objects.filter(pk=replaced.pk).update(old_stock_serves=False)
+    else:
+        shop.variant.parts.update(old_numbers_serve=False)
+    repair = shop.open()
+    assert not Reservation.objects.exists()
+    with pytest.raises(NumberDoesNotServe) as refused:
+        shop.complete(repair, used={replaced: 2}, note="None of the new ones is here")
+    assert (refused.value.part, refused.value.serving) == (replaced, (shop.part,))
+    assert not PartFitted.objects.exists()

@@ -384,6 +384,28 @@ def test_a_replaced_number_is_counted_with_the_one_that_replaces_it():
     assert (case.part, case.position.free) == (new, 5)
 
 
+@pytest.mark.parametrize("says_no", ["the chain", "one of two bulletins", "a recall"])
+def test_an_old_number_that_does_not_serve_stands_apart(says_no):
+    store, new = StoreFactory.create(), PartFactory.create()
+    old = PartFactory.create(
+        superseded_by=new,
+        old_stock_serves=says_no != "the chain",
+        recalled=says_no == "a recall",
+    )
+    campaign = campaign_with_remedy(new)
+    strict = campaign_with_remedy(new)
+    if says_no == "one of two bulletins":
+        strict.remedy.variants.get().parts.update(old_numbers_serve=False)
+    put_on_shelf(store, old, 2, campaign.earmark)
+    put_on_shelf(store, new, 3, campaign.earmark)
+
+    found = cases_of(house=read_house(), stores=[store], today=TODAY)
+
+    free = {part_id: case.position.free for (_store, part_id), case in found.items()}
+    apart = {} if says_no == "a recall" else {old.pk: 2}
+    assert free == {new.pk: 3, **apart}
+
+
 def test_a_part_under_a_recall_of_its_own_is_left_out():
     store = StoreFactory.create()
     put_on_shelf(store, PartFactory.create(recalled=True), 2)

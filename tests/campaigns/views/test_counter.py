@@ -186,6 +186,26 @@ def test_booking_holds_the_parts_and_a_double_submit_makes_one_visit(signed_in):
     assert Reservation.objects.get().quantity == 1
 
 
+def test_the_counter_and_the_visit_say_which_number_it_is(signed_in):
+    client = signed_in(Role.SERVICE_ADVISOR)
+    store = client.store
+    new = PartFactory.create()
+    old = PartFactory.create(superseded_by=new)
+    campaign = campaign_with_remedy(new)
+    put_on_shelf(store, old, 1, campaign.earmark)
+    put_on_shelf(store, new, 2)
+    row = open_vehicle(campaign, store)
+
+    page = client.get(counter_of(row)).content.decode()
+    assert "here, 3 free" in page
+    assert f"1 of them {old.number}, which serves too" in page
+
+    client.post(book_url(row), booking(row))
+    visit = Visit.objects.get()
+    page = client.get(reverse("campaigns:visit", args=[visit.pk])).content.decode()
+    assert f"{old.number} · held on the shelf" in page
+
+
 def test_who_comes_second_learns_the_earliest_day(signed_in):
     client = signed_in(Role.SERVICE_ADVISOR)
     part = PartFactory.create()

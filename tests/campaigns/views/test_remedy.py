@@ -118,6 +118,30 @@ def test_parts_known_and_new(signed_in):
     assert "12.5" in page
 
 
+def test_the_bulletin_says_whether_older_numbers_serve(signed_in):
+    client = signed_in(Role.SERVICE_MANAGER)
+    campaign = CampaignFactory.create()
+    variant = variant_of(client, campaign)
+    part = PartFactory.create()
+    old = PartFactory.create(superseded_by=part)
+    line = {"quantity": "1", "share_basis_points": "100", "payer": "manufacturer"}
+    asked = {**line, "number": part.number, "old_numbers_serve": "on"}
+    add(client, campaign, variant, "part", **asked)
+    row = PartLine.objects.get()
+    assert row.old_numbers_serve
+    page = client.get(at("variant", campaign, variant.pk)).content.decode()
+    assert f"{old.number} serves too" in page
+
+    url = at("edit_line", campaign, variant.pk, "part", row.pk)
+    client.post(url, {f"part-{key}": value for key, value in line.items()}
+                | {"part-number": part.number})  # fmt: skip
+
+    row.refresh_from_db()
+    assert not row.old_numbers_serve
+    page = client.get(at("variant", campaign, variant.pk)).content.decode()
+    assert "are not fitted" in page
+
+
 def test_labour_checks_and_allowances(signed_in):
     client = signed_in(Role.SERVICE_MANAGER)
     campaign = CampaignFactory.create()
