@@ -255,26 +255,39 @@ def propose(position: PartPosition) -> Proposal:
     return conclude(position, look_ahead(position))
 
 
-def conclude(position: PartPosition, outlook: Outlook) -> Proposal:
-    """Propose from what is ahead; see ``propose``."""
+class Decision(NamedTuple):
+    """What is to be done, without the figures behind it."""
+
+    kind: ProposalKind
+    quantity: int
+    because: Because
+    back: int
+
+
+def decide(position: PartPosition, outlook: Outlook) -> Decision:
+    """Choose between a return, an order and nothing; see ``propose``."""
     short = outlook.window.level(outlook.levels.window) - position.have(
         position.window_days
     )
     worth = outlook.rest.level(outlook.levels.rest) - position.have()
     order, because_not = _order(position, outlook, short=short, worth=worth)
     back = pieces_to_return(position, outlook)
+    if back:
+        return Decision(ProposalKind.RETURN, back, Because.TOO_MANY, back)
+    if order:
+        return Decision(ProposalKind.ORDER, order, Because.SHORT, back)
+    why = because_not or _why_nothing(position, outlook, short=short, worth=worth)
+    return Decision(ProposalKind.NOTHING, 0, why, back)
+
+
+def conclude(position: PartPosition, outlook: Outlook) -> Proposal:
+    """Propose from what is ahead; see ``propose``."""
+    kind, quantity, because, back = decide(position, outlook)
     act_by: date | None = None
-    if back and position.returns is not None:
-        kind, quantity, because = ProposalKind.RETURN, back, Because.TOO_MANY
+    if kind is ProposalKind.RETURN and position.returns is not None:
         act_by = position.returns.last_day
-    elif order:
-        kind, quantity, because = ProposalKind.ORDER, order, Because.SHORT
+    elif kind is ProposalKind.ORDER:
         act_by = position.today
-    else:
-        kind, quantity = ProposalKind.NOTHING, 0
-        because = because_not or _why_nothing(
-            position, outlook, short=short, worth=worth
-        )
     return Proposal(
         kind=kind,
         quantity=quantity,

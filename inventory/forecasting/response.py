@@ -29,7 +29,7 @@ from inventory.forecasting.takeup import (
     HazardCurve,
     WeekCount,
     cold_start_curve,
-    hazard_curve,
+    curve_of_weeks,
     usual_ultimate,
 )
 
@@ -215,45 +215,101 @@ class Experience:
 # Curves ---------------------------------------------------------------------------
 
 
-def week_counts(
-    campaigns: Iterable[ClosedCampaign],
-) -> tuple[tuple[WeekCount, ...], tuple[WeekCount, ...]]:
-    """Count by week since the letter: after a first letter, and after a later one.
+@dataclass(frozen=True, slots=True, eq=False)
+class Counted:
+    """What closed campaigns come to in weeks since the letter; sums may be taken.
+
+    ``opened`` and ``asked`` have a row for a first letter and one for later letters,
+    and a column for each week. ``left`` vehicles went for another reason in
+    ``watched`` vehicle-weeks.
+    """
+
+    opened: Weeks
+    asked: Weeks
+    left: float
+    watched: float
+
+    def without(self, other: "Counted") -> "Counted":
+        """Take out a campaign that is in it."""
+        return Counted(
+            opened=self.opened - other.opened,
+            asked=self.asked - other.asked,
+            left=self.left - other.left,
+            watched=self.watched - other.watched,
+        )
+
+    def curve(self) -> ResponseCurve:
+        """Give the class curve, and the one for later letters where enough asked."""
+        first = curve_of_weeks(self.opened[0], self.asked[0])
+        enough = self.asked[1].sum() >= FEWEST_AFTER_REMINDER
+        return ResponseCurve(
+            first=first,
+            later=curve_of_weeks(self.opened[1], self.asked[1]) if enough else None,
+            reminder=reminder_strength(first),
+        )
+
+    @property
+    def exits(self) -> float:
+        """Give the share of open vehicles that leave in a week for another reason."""
+        return self.left / self.watched if self.watched else 0.0
+
+
+def count_weeks(campaign: ClosedCampaign) -> Counted:
+    """Count one campaign by week since the letter.
 
     A vehicle counts as open in the weeks that it was observed to their end, and in the
     week in which it asked; a week that it left in is dropped.
     """
-    opened: tuple[Counter[int], Counter[int]] = Counter(), Counter()
-    asked: tuple[Counter[int], Counter[int]] = Counter(), Counter()
-    for campaign in campaigns:
-        for one in campaign.seen:
-            for number, (_start, end, came) in enumerate(one.stints()):
-                which = min(number, 1)
-                whole = math.floor(end + 1e-9)
-                for week in range(min(whole + came, LAST_WEEK)):
-                    opened[which][week] += one.vehicles
-                if came and whole < LAST_WEEK:
-                    asked[which][whole] += one.vehicles
+    steps = np.zeros((2, LAST_WEEK + 1))
+    asked = np.zeros((2, LAST_WEEK))
+    left = watched = 0.0
+    end_of_all = campaign.last_week - 1e-9
+    for one in campaign.seen:
+        watched += one.vehicles * max(0.0, one.until - one.letters[0])
+        if not one.asked and one.until < end_of_all:
+            left += one.vehicles
+        for number, (_start, end, came) in enumerate(one.stints()):
+            which = min(number, 1)
+            whole = math.floor(end + 1e-9)
+            steps[which, 0] += one.vehicles
+            steps[which, min(whole + came, LAST_WEEK)] -= one.vehicles
+            if came and whole < LAST_WEEK:
+                asked[which, whole] += one.vehicles
+    opened = np.cumsum(steps, axis=1)[:, :LAST_WEEK]
+    return Counted(opened=opened, asked=asked, left=left, watched=watched)
+
+
+def together(counted: Iterable[Counted]) -> Counted:
+    """Add campaigns up."""
+    rows = list(counted)
+    none = np.zeros((2, LAST_WEEK))
+    return Counted(
+        opened=sum((one.opened for one in rows), none),
+        asked=sum((one.asked for one in rows), none),
+        left=sum(one.left for one in rows),
+        watched=sum(one.watched for one in rows),
+    )
+
+
+def week_counts(
+    campaigns: Iterable[ClosedCampaign],
+) -> tuple[tuple[WeekCount, ...], tuple[WeekCount, ...]]:
+    """Count by week since the letter: after a first letter, and after a later one."""
+    found = together(count_weeks(one) for one in campaigns)
     first, later = (
         tuple(
-            WeekCount(week=week, open_at_start=size, asked=asked[which][week])
-            for week, size in sorted(opened[which].items())
+            WeekCount(week=week, open_at_start=int(size), asked=int(came))
+            for week, (size, came) in enumerate(zip(opened, asked, strict=True))
+            if size
         )
-        for which in (0, 1)
+        for opened, asked in zip(found.opened, found.asked, strict=True)
     )
     return first, later
 
 
 def learn_curve(campaigns: Sequence[ClosedCampaign]) -> ResponseCurve:
     """Pool closed campaigns into one class curve and one for later letters."""
-    first, later = week_counts(campaigns)
-    curve = hazard_curve(first)
-    reminded = sum(one.asked for one in later)
-    return ResponseCurve(
-        first=curve,
-        later=hazard_curve(later) if reminded >= FEWEST_AFTER_REMINDER else None,
-        reminder=reminder_strength(curve),
-    )
+    return together(count_weeks(one) for one in campaigns).curve()
 
 
 def reminder_strength(curve: HazardCurve, adds: float = REMINDER_ADDS) -> float:
@@ -275,14 +331,7 @@ def weekly_exits(campaigns: Iterable[ClosedCampaign]) -> float:
 
     Exits before the campaign's end over vehicle-weeks watched.
     """
-    left = watched = 0.0
-    for campaign in campaigns:
-        end = campaign.last_week
-        for one in campaign.seen:
-            watched += one.vehicles * max(0.0, one.until - one.letters[0])
-            if not one.asked and one.until < end - 1e-9:
-                left += one.vehicles
-    return left / watched if watched else 0.0
+    return together(count_weeks(one) for one in campaigns).exits
 
 
 def cumulative_incidence(
@@ -474,9 +523,11 @@ def learn_errors(
     early: list[Missed] = []
     late: list[Missed] = []
     rest: list[Missed] = []
-    for place, campaign in enumerate(campaigns):
-        others = [*campaigns[:place], *campaigns[place + 1 :]]
-        curve, exits = learn_curve(others), weekly_exits(others)
+    counted = [count_weeks(one) for one in campaigns]
+    everything = together(counted)
+    for campaign, own in zip(campaigns, counted, strict=True):
+        others = everything.without(own)
+        curve, exits = others.curve(), others.exits
         end = campaign.last_week
         for week in range(math.ceil(end)):
             stood = stood_at(campaign, float(week), curve)

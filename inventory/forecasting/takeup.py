@@ -164,15 +164,22 @@ def hazard_curve(counts: Sequence[WeekCount]) -> HazardCurve:
     (grouped survival data as binomials: Cox 1972; Allison 1982, from memory). Weeks
     from 78 on are left out; a block with no vehicle at risk adds nothing.
     """
-    starts = np.array(BLOCK_STARTS)
-    opened = np.zeros(len(starts))
-    asked = np.zeros(len(starts))
+    opened, asked = np.zeros(LAST_WEEK), np.zeros(LAST_WEEK)
     for count in counts:
         if count.week < LAST_WEEK:
-            block = int(np.searchsorted(starts, count.week, side="right")) - 1
-            opened[block] += count.open_at_start
-            asked[block] += count.asked
-    share = np.divide(asked, opened, out=np.zeros_like(asked), where=opened > 0)
+            opened[count.week] += count.open_at_start
+            asked[count.week] += count.asked
+    return curve_of_weeks(opened, asked)
+
+
+def curve_of_weeks(
+    opened: NDArray[np.float64], asked: NDArray[np.float64]
+) -> HazardCurve:
+    """Give the class curve of counts that stand in columns of weeks 0 to 77."""
+    starts = np.array(BLOCK_STARTS)
+    at_risk = np.add.reduceat(opened, starts)
+    came = np.add.reduceat(asked, starts)
+    share = np.divide(came, at_risk, out=np.zeros_like(came), where=at_risk > 0)
     weekly = -np.log1p(-np.minimum(share, _NEARLY_ALL))
     widths = np.diff(np.append(starts, LAST_WEEK))
     hazards = np.concatenate([[0.0], np.cumsum(weekly * widths)])
