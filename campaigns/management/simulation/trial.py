@@ -16,8 +16,8 @@ from campaigns.management.simulation.truth import (
     make_store,
 )
 from inventory.forecasting.calibration import calibrate
-from inventory.forecasting.replay import Conditions, Rule, replay
 from inventory.forecasting.reorder import CostTerms
+from inventory.forecasting.replay import Conditions, Rule, replay
 from inventory.forecasting.response import ClosedCampaign, Seen, learn
 
 
