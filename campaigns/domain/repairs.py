@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from campaigns.domain.claims import make_ready
+from campaigns.domain.extras import refuse_kept
 from campaigns.domain.lifecycle import move, refuse_days_ahead
 from campaigns.models import (
     CampaignVehicle,
@@ -472,8 +473,8 @@ def complete_repair(
     older number counts for the newer where the bulletin lets it serve, and is recorded
     and claimed as what it is. The same key again gives the first result. Raises
     RepairNotOpen, CheckOpen, OdometerMissing, OdometerBelowLast, NegativePieces,
-    FewerThanAsked, NumberDoesNotServe, ClearWithParts, DayAhead, AlreadyRemedied, MoveNotAllowed, NotEnough,
-    PartRecalled.
+    FewerThanAsked, NumberDoesNotServe, KeptForOthers, ClearWithParts, DayAhead,
+    AlreadyRemedied, MoveNotAllowed, NotEnough, PartRecalled.
     """
     if odometer is None:
         raise OdometerMissing
@@ -504,6 +505,9 @@ def complete_repair(
         numbers = numbers_by_part(part_lines(fresh.variant), checks)
         _refuse_sign_off(fresh, checks, outcome, used, note=note, numbers=numbers)
         _refuse_other_numbers(used, numbers)
+        refuse_kept(
+            repair=fresh, used=used, numbers=numbers, today=timezone.localdate(at)
+        )
         verdict = repair_cover(fresh, odometer_miles=odometer)
         _note_odometer(fresh, odometer, why=odometer_why, by=by, at=at)
         pieces = settle(

@@ -126,6 +126,8 @@ class Shelf:
     _from_common: Counter[tuple[int, int]] = field(default_factory=Counter)
     _promise: dict[tuple[tuple[int, ...], int], int] = field(default_factory=dict)
     _free: dict[tuple[int, int | None], int] = field(init=False)
+    # by (part, earmark or None): free pieces taken out of each pocket
+    drawn: Counter[tuple[int, int | None]] = field(default_factory=Counter)
 
     def __post_init__(self) -> None:
         self._free = {
@@ -162,6 +164,7 @@ class Shelf:
         drawn = min(pieces, self._free.get(pocket, 0))
         if drawn:
             self._free[pocket] -= drawn
+            self.drawn[pocket] += drawn
         return drawn
 
     def _left(self, earmark: Earmark, numbers: tuple[Part, ...]) -> int:

@@ -87,7 +87,7 @@ def prepare_return(
 
     One line a cost layer, at its price. Pieces that a promise counts on stay. The
     same ``key`` again gives the first return. Raises NothingToReturn, NotPieces,
-    NotEnough.
+    NotEnough, OfferedToOthers.
     """
     if not lines:
         raise NothingToReturn

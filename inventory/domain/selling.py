@@ -64,7 +64,7 @@ def sell_pieces(
     Pieces that a promise counts on stay. Stock with an earmark is sold only by somebody
     who may, with ``why_set_apart``, which goes into books and trail. The same ``key``
     again gives the first sale. Raises TicketMissing, SetApart, PartRecalled, NotPieces,
-    NotEnough.
+    NotEnough, OfferedToOthers.
     """
     if not ticket.strip():
         raise TicketMissing

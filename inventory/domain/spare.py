@@ -1,11 +1,15 @@
-"""Pieces that may be given away: free, and counted on by no promise."""
+"""Pieces that may be given away: free, and counted on by no promise and no offer."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.utils.translation import gettext as _
+
+from dealership.rules.refusals import Refusal
 from inventory.domain.ledger import NotEnough, NotPieces, ensure_pockets
 from inventory.domain.locks import lock_pockets
+from inventory.queries.offers import offered
 from inventory.queries.stock import promise_line
 from inventory.rules.accounts import Account
 
@@ -18,6 +22,24 @@ if TYPE_CHECKING:
     from inventory.models import Earmark, Part
 
 
+class OfferedToOthers(Refusal):
+    """Free pieces are offered to somebody who waits for them."""
+
+    def __init__(self, part: Part, wanted: int, spare: int, kept: int) -> None:
+        super().__init__(
+            _(
+                "%(part)s: %(wanted)d wanted, %(spare)d can be spared; %(kept)d are"
+                " offered to people on the waiting list. Take fewer, or withdraw an"
+                " offer first."
+            )
+            % {"part": part.number, "wanted": wanted, "spare": spare, "kept": kept}
+        )
+        self.part = part
+        self.wanted = wanted
+        self.spare = spare
+        self.kept = kept
+
+
 def hold_spare(
     *,
     store: Store,
@@ -25,9 +47,10 @@ def hold_spare(
     lines: Mapping[Part, int],
     today: dt.date,
 ) -> None:
-    """Hold the pockets and see that no promise counts on these pieces.
+    """Hold the pockets and see that no promise and no offer counts on these pieces.
 
-    Call it in the transaction that moves them. Raises NotPieces, NotEnough.
+    Call it in the transaction that moves them. Raises NotPieces, NotEnough,
+    OfferedToOthers.
     """
     for part, pieces in lines.items():
         if pieces < 1:
@@ -35,9 +58,14 @@ def hold_spare(
     earmark_id = earmark.pk if earmark else None
     ensure_pockets(store=store, pockets=[(part.pk, earmark_id) for part in lines])
     lock_pockets(store=store, part_ids=[part.pk for part in lines])
+    kept = offered(store=store, part_ids=[part.pk for part in lines], today=today)
     for part, pieces in lines.items():
         picture = promise_line(
             store=store, part=part, earmarks=[earmark], today=today, days=1
         )
         if picture.free_now < pieces:
             raise NotEnough(part, Account.FREE, pieces, picture.free_now)
+        others = kept.get((part.pk, earmark_id), 0)
+        if picture.free_now - others < pieces:
+            spare = max(0, picture.free_now - others)
+            raise OfferedToOthers(part, pieces, spare, others)

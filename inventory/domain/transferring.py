@@ -120,8 +120,9 @@ def send_pieces(
 ) -> Transfer:
     """Send free pieces of one pocket to another store; the earmark stays on them.
 
-    Pieces that a promise counts on stay. The same ``key`` again gives the first
-    transfer. Raises NothingSent, SameStore, PartRecalled, NotPieces, NotEnough.
+    Pieces that a promise or an offer counts on stay. The same ``key`` again gives the
+    first transfer. Raises NothingSent, SameStore, PartRecalled, NotPieces, NotEnough,
+    OfferedToOthers.
     """
     if not lines:
         raise NothingSent

@@ -21,6 +21,7 @@ from inventory.domain.superseding import end_supersession, supersede
 from inventory.forms.shelves import ChainForm, SellForm
 from inventory.models import Earmark, Part
 from inventory.queries.journal import journal, layers_left, movements_of
+from inventory.queries.offers import offered
 from inventory.queries.stock import draw_promise, pockets, stock_board, stock_of
 from inventory.queries.subjects import words_of_subjects
 from inventory.views.places import parts_places
@@ -155,13 +156,13 @@ def sell(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("The sale is in the books."))
             return redirect("inventory:part", pk=part.pk)
     stock = stock_of(store=store, part_ids=[part.pk])
-    spare = draw_promise(
-        stock, part=part, earmark_ids={None}, today=timezone.localdate()
-    )
+    today = timezone.localdate()
+    spare = draw_promise(stock, part=part, earmark_ids={None}, today=today)
+    kept = offered(store=store, part_ids=[part.pk], today=today)
     context = {
         "form": form,
         "part": part,
-        "spare": spare.free_now,
+        "spare": max(0, spare.free_now - kept.get((part.pk, None), 0)),
         "pockets": pockets(store=store, part=part),
         "back_url": reverse("inventory:part", args=[part.pk]),
         "parts_places": parts_places(request),
