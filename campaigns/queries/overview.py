@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from campaigns.models import CampaignVehicle, LetterRound, Variant
 from campaigns.queries.campaigns import deadline_words, deadlines
 from campaigns.queries.population import Stretch, in_stretch, listed_without_vehicle
+from campaigns.queries.reminders import brings_words, reminders_of
 from campaigns.rules.lifecycle import CampaignState, VersionState
 
 
@@ -178,9 +179,10 @@ def _letters(
 ) -> list[NextAct]:
     """Say that owners are to be written to, once they may be."""
     due = campaign.letters_on is None or campaign.letters_on <= today
-    written = LetterRound.objects.filter(campaign=campaign, store=store).exists()
-    if not due or written or not told.still_open:
+    if not due or not told.still_open:
         return []
+    if LetterRound.objects.filter(campaign=campaign, store=store).exists():
+        return _reminder(campaign, store, today)
     return [
         NextAct(
             reason=_("The owners have not been written to"),
@@ -188,4 +190,18 @@ def _letters(
             url=place_url("campaign_letters", campaign),
             deadline=campaign.letters_on,
         )
+    ]
+
+
+def _reminder(campaign: Campaign, store: Store, today: dt.date) -> list[NextAct]:
+    """Say that a reminder pays, where it does."""
+    return [
+        NextAct(
+            reason=_("A reminder pays, and the parts for it are here"),
+            detail=brings_words(one.judged),
+            act=_("Go to the letters"),
+            url=place_url("campaign_letters", campaign),
+        )
+        for one in reminders_of(store=store, today=today, campaign=campaign)
+        if one.pays
     ]

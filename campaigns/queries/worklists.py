@@ -68,6 +68,7 @@ CHORES: dict[Role, tuple[Finds, ...]] = {
     Role.OFFICE: (
         office.rounds_due,
         office.rounds_in_work,
+        office.reminders_due,
         office.returned,
         office.lists,
     ),

@@ -37,6 +37,7 @@ FRAME = Frame(
         "I have a new address",
         "Please send no more letters",
     ),
+    room="New owner or new address, and since when:",
 )
 
 _HOW = (

@@ -17,7 +17,7 @@ class Frame:
     """The words that stand on each sheet, whatever its text.
 
     ``dear`` takes ``{name}``, ``quote`` takes ``{code}``. ``answers`` are the boxes of
-    the slip that the owner sends back.
+    the slip that the owner sends back; ``room`` stands before the line to write on.
     """
 
     date: str
@@ -32,6 +32,7 @@ class Frame:
     quote: str
     slip: str
     answers: tuple[str, ...]
+    room: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,6 +33,7 @@ FRAME = Frame(
         "Tengo otra dirección",
         "No me envíen más cartas",
     ),
+    room="Nuevo dueño o nueva dirección, y desde cuándo:",
 )
 
 _HOW = (

@@ -38,6 +38,7 @@ from campaigns.queries.letters import (
     rounds_of,
     why_not_set,
 )
+from campaigns.queries.reminders import reminders_of
 from campaigns.rules.letter_returns import ReturnReason
 from campaigns.rules.lifecycle import (
     CampaignState,
@@ -52,6 +53,7 @@ from dealership.rules.roles import Capability
 from dealership.views.files import CSV, XLSX, file_answer
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from dealership.views.jobs import job_card
+from dealership.views.presses import key_of
 
 
 if TYPE_CHECKING:
@@ -174,6 +176,7 @@ def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
             else:
                 return redirect("campaigns:letter_round", pk=drawn.pk)
     rounds = list(rounds_of(_rounds(request).in_store(store).filter(campaign=campaign)))
+    looks = reminders_of(store=store, today=timezone.localdate(), campaign=campaign)
     population = campaign.vehicles.for_staff(staff_of(request)).in_store(store)
     context = {
         "campaign": campaign,
@@ -183,9 +186,31 @@ def campaign_letters(request: HttpRequest, code: str) -> HttpResponse:
         "open": population.still_open().count(),
         "running": campaign.state == CampaignState.RUNNING,
         "form": form,
+        "reminder": next(iter(looks), None),
         "may_print": may_print,
     }
     return render(request, "campaigns/letters_campaign.html", context)
+
+
+@require_POST
+@guarded(Capability.PRINT_LETTERS)
+def remind_owners(request: HttpRequest, code: str) -> HttpResponse:
+    """Draw up the reminder that is proposed, by one press."""
+    campaign, store = campaign_of(code), store_of(request)
+    try:
+        drawn = acts.draw_up_round(
+            key=key_of(request),
+            campaign=campaign,
+            store=store,
+            kind=RoundKind.REMINDER,
+            today=timezone.localdate(),
+            by=staff_of(request),
+            at=timezone.now(),
+        )
+    except Refusal as refusal:
+        messages.error(request, refusal.sentence)
+        return redirect("campaigns:campaign_letters", code)
+    return redirect("campaigns:letter_round", pk=drawn.pk)
 
 
 @require_safe
@@ -368,6 +393,7 @@ def handed_out(response: AnswerT) -> AnswerT:
 
 patterns = [
     path("campaigns/<str:code>/letters/", campaign_letters, name="campaign_letters"),
+    path("campaigns/<str:code>/letters/remind/", remind_owners, name="remind_owners"),
     path("letters/", letters, name="letters"),
     path("letters/<int:pk>/", letter_round, name="letter_round"),
     path("letters/<int:pk>/set/", set_round, name="set_round"),

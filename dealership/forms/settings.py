@@ -140,6 +140,10 @@ class OrderingForm(forms.ModelForm):  # type: ignore[type-arg]
         help_text=_("Work and freight of one order, whatever its size; 0 if none."),
     )
     return_freight_cents = MoneyField(label=_("freight of a return"))
+    letter_cost_cents = MoneyField(
+        label=_("an owner letter costs"),
+        help_text=_("Sheet, envelope, postage and work; weighed before a reminder."),
+    )
     service_limit_basis_points = PercentField(
         label=_("outcomes to be covered at the most, per cent"),
         help_text=_(
@@ -159,6 +163,7 @@ class OrderingForm(forms.ModelForm):  # type: ignore[type-arg]
             "lost_share_basis_points",
             "order_cost_cents",
             "return_freight_cents",
+            "letter_cost_cents",
             "service_limit_basis_points",
             "show_rate_basis_points",
         )

@@ -116,6 +116,10 @@ class Store(models.Model):
     show_rate_basis_points = models.PositiveIntegerField(
         _("booked visits that happen, hundredths of a per cent"), default=9_000
     )
+    # sheet, envelope, postage and work: a guess, to be replaced by the store's own
+    letter_cost_cents = models.BigIntegerField(
+        _("cost of one owner letter, cents"), default=120
+    )
 
     objects = StoreQuerySet.as_manager()
 
@@ -134,6 +138,7 @@ class Store(models.Model):
                     | models.Q(labour_margin_cents__gte=0),
                     order_cost_cents__gte=0,
                     return_freight_cents__gte=0,
+                    letter_cost_cents__gte=0,
                 ),
                 name="store_costs_not_negative",
             ),

@@ -411,6 +411,7 @@ SHARED = {
     "campaigns:new_variant": REMEDY,
     "campaigns:population": CAMPAIGN,
     "campaigns:remedy": REMEDY,
+    "campaigns:remind_owners": CAMPAIGN,
     "campaigns:reopen_campaign": CAMPAIGN,
     "campaigns:start_match": CAMPAIGN,
     "campaigns:unknown_vins": CAMPAIGN,

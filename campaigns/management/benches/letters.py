@@ -84,7 +84,7 @@ def run(size: str) -> Result:
     """Measure; ratios over 1 beat the yardstick."""
     count = LETTERS[size]
     with throw_away_house() as folder:
-        row = _furnish(count)
+        row = furnish(count)
         make = SheetMaker(row)
         sheets = _Sheets(row, make)
         steps: dict[str, Watch] = {}
@@ -295,7 +295,7 @@ def _unlike(row: LetterRound, press: Press, sheets: list[Sheet]) -> int:
 # Furnishing ------------------------------------------------------------------------
 
 
-def _furnish(count: int) -> LetterRound:
+def furnish(count: int) -> LetterRound:
     """Make a round of letters to invented people.
 
     4 of 100 have accented names, one of 200 a name in another script.

@@ -11,6 +11,7 @@ from campaigns.models import Campaign, CampaignVehicle, Letter, LetterRound
 from campaigns.models.words import ROUND_KIND_WORDS
 from campaigns.queries.chores.row import MOST, Chore, Kind, Target, listed
 from campaigns.queries.letter_post import return_words
+from campaigns.queries.reminders import Reminder, brings_words, reminders_of
 from campaigns.rules.lifecycle import (
     CampaignState,
     Reach,
@@ -59,6 +60,26 @@ def rounds_due(*, store: Store, today: dt.date) -> Kind:
             act=_("Draw up the letters"),
             target=Target(name="campaigns:campaign_letters", args=(one.code,)),
             tone="act",
+        )
+
+    return listed(
+        found[: MOST + 1], write, full=_ALL_LETTERS, full_words=_("All letters")
+    )
+
+
+def reminders_due(*, store: Store, today: dt.date) -> Kind:
+    """Give the campaigns in which a reminder pays and the parts for it are here."""
+    found = [one for one in reminders_of(store=store, today=today) if one.pays]
+
+    def write(one: Reminder) -> Chore:
+        return Chore(
+            kind="reminder",
+            reason=_("A reminder pays, and the parts for it are here"),
+            about=f"{one.campaign.code} {one.campaign.title}",
+            detail=brings_words(one.judged),
+            act=_("Draw up the reminder"),
+            target=Target(name="campaigns:remind_owners", args=(one.campaign.code,)),
+            press=True,
         )
 
     return listed(

@@ -1,11 +1,14 @@
 """Rounds of letters for tests: open vehicles with owners, and letters to them."""
 
+import datetime as dt
+
 from campaigns.domain import letters
-from campaigns.models import LetterRound, LetterText
-from campaigns.rules.lifecycle import RoundKind
+from campaigns.models import Letter, LetterRound, LetterText
+from campaigns.rules.lifecycle import RoundKind, RoundState
 from dealership.rules.roles import Role
 from tests.factories.campaigns import CampaignVehicleFactory
 from tests.factories.dealership import NOW, TODAY, make_staff
+from tests.factories.shelves import campaign_with_remedy
 from tests.factories.vehicles import AddressFactory, TenureFactory, VehicleFactory
 
 
@@ -34,6 +37,24 @@ def drawn(campaign, store, *, key="k", kind=RoundKind.FIRST):
         by=make_staff(Role.OFFICE, store),
         at=NOW,
     )
+
+
+def posted(letter_round, day):
+    """Let a round have gone to the post on a day."""
+    LetterRound.objects.filter(pk=letter_round.pk).update(
+        state=RoundState.POSTED, posted_on=day, printed_on=day
+    )
+    Letter.objects.filter(letter_round=letter_round).update(posted_on=day)
+
+
+def written_to(store, part, *, vehicles=20, weeks=20):
+    """Make open vehicles that take a part; their owners had a letter weeks ago."""
+    day = TODAY - dt.timedelta(weeks=weeks)
+    campaign = campaign_with_remedy(part, letters_on=day)
+    for _number in range(vehicles):
+        owned(campaign, store, added_on=day)
+    posted(drawn(campaign, store, key=campaign.code), day)
+    return campaign
 
 
 def with_text(letter_round, **facts):

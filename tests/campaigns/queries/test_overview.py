@@ -8,6 +8,7 @@ from django.urls import resolve
 from campaigns.queries.completion import counts
 from campaigns.queries.overview import key_dates, next_acts, place_url
 from campaigns.rules.lifecycle import CampaignState, VersionState, WorkState
+from tests.campaigns.domain.rounds import written_to
 from tests.factories.campaigns import (
     CampaignFactory,
     CriteriaVersionFactory,
@@ -15,7 +16,8 @@ from tests.factories.campaigns import (
     ListedVinFactory,
 )
 from tests.factories.dealership import TODAY, StoreFactory
-from tests.factories.shelves import campaign_with_remedy, open_vehicle
+from tests.factories.inventory import PartFactory
+from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
 from vehicles.rules.standing import Standing
 
 
@@ -72,6 +74,14 @@ def test_owners_are_written_to_once_they_may_be(store):
     campaign.letters_on = TODAY
     LetterRoundFactory.create(campaign=campaign, store=store)
     assert acts_of(campaign, store) == []
+
+
+def test_a_reminder_that_pays_is_next(store):
+    part = PartFactory.create()
+    campaign = written_to(store, part)
+    assert acts_of(campaign, store) == []
+    put_on_shelf(store, part, 30)
+    assert acts_of(campaign, store) == ["Go to the letters"]
 
 
 def test_vehicles_that_want_a_decision_are_next(store):

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import uuid
 
 import pytest
 
@@ -9,6 +10,7 @@ from campaigns.models import LetterRound
 from campaigns.rules.lifecycle import RoundState
 from dealership.models import Job
 from dealership.rules.roles import Role
+from tests.campaigns.domain.rounds import written_to
 from tests.factories.campaigns import (
     CampaignFactory,
     CampaignVehicleFactory,
@@ -17,6 +19,8 @@ from tests.factories.campaigns import (
     LetterRoundFactory,
 )
 from tests.factories.dealership import TODAY, StoreFactory
+from tests.factories.inventory import PartFactory
+from tests.factories.shelves import put_on_shelf
 from tests.factories.vehicles import AddressFactory, TenureFactory, VehicleFactory
 
 
@@ -61,6 +65,35 @@ def test_sets_letters_in_the_background(office):
     assert Job.objects.get().arguments == {"round_id": made.pk, "whole": False}
     early = office.post(f"/letters/{made.pk}/printed/", {"on": "2026-11-25"})
     assert "cannot be marked as printed" in early.content.decode()
+
+
+def test_a_reminder_is_proposed_and_drawn_up_with_one_press(office):
+    part = PartFactory.create()
+    campaign = written_to(office.store, part, vehicles=20)
+    url = f"/campaigns/{campaign.code}/letters/"
+    short = " ".join(office.get(url).content.decode().split())
+    assert "there are too few parts for those who come first" in short
+    assert part.number in short
+    assert "Draw up the reminder" not in short
+    put_on_shelf(office.store, part, 30)
+    paying = office.get(url).content.decode()
+    assert "A reminder to 20 owners pays now" in paying
+    assert "Draw up the reminder to 20 owners" in paying
+    key = {"key": str(uuid.uuid4())}
+    first = office.post(f"{url}remind/", key)
+    assert office.post(f"{url}remind/", key).url == first.url
+    made = LetterRound.objects.get(state=RoundState.DRAWN_UP)
+    assert (made.kind, made.letters.count()) == ("reminder", 20)
+    assert first.url == f"/letters/{made.pk}/"
+    refused = office.post(f"{url}remind/", follow=True)
+    assert "Round 2 of this campaign is not posted yet" in refused.content.decode()
+
+
+def test_who_may_not_print_draws_up_no_reminder(signed_in):
+    manager = signed_in(Role.SERVICE_MANAGER)
+    campaign = CampaignFactory.create()
+    answer = manager.post(f"/campaigns/{campaign.code}/letters/remind/")
+    assert answer.status_code == 403
 
 
 def test_posts_a_printed_round(office):

@@ -18,6 +18,7 @@ from campaigns.rules.lifecycle import (
     RepairState,
     ReportState,
     RequestState,
+    RoundKind,
     RoundState,
     VersionState,
     VisitState,
@@ -32,10 +33,11 @@ from inventory.rules.accounts import (
     ReturnState,
     TransferState,
 )
+from tests.campaigns.domain.rounds import drawn, written_to
 from tests.factories import campaigns as made
 from tests.factories import inventory as stock
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
-from tests.factories.shelves import campaign_with_remedy, open_vehicle
+from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
 from tests.factories.vehicles import AddressFactory, VehicleFactory, VehicleListFactory
 from vehicles.rules.standing import ListState, Standing
 
@@ -187,6 +189,18 @@ def drawn_up(store):
 
 def printed(store):
     return made.LetterRoundFactory.create(store=store, state=RoundState.PRINTED)
+
+
+def reminder_pays(store):
+    store.labour_margin_cents = 6_000
+    store.save()
+    part = stock.PartFactory.create()
+    put_on_shelf(store, part, 20)
+    return written_to(store, part, vehicles=6).vehicles.first()
+
+
+def reminded(row):
+    drawn(row.campaign, row.store, key="again", kind=RoundKind.REMINDER)
 
 
 def came_back(store):
@@ -360,6 +374,7 @@ ROWS = {
     "round_post": (
         Role.OFFICE, printed, TODAY - 30 * DAY, change(state=RoundState.POSTED),
     ),
+    "reminder": (Role.OFFICE, reminder_pays, None, reminded),
     "returned": (Role.OFFICE, came_back, None, change(return_step="same_address")),
     "list": (Role.OFFICE, staged, None, change(state=ListState.APPLIED)),
     "claim": (

@@ -58,6 +58,7 @@ COSTS = {
     "lost_share_basis_points": "25",
     "order_cost_cents": "12.50",
     "return_freight_cents": "0",
+    "letter_cost_cents": "1.35",
     "service_limit_basis_points": "99",
     "show_rate_basis_points": "88",
 }
@@ -74,6 +75,7 @@ def test_costs_of_ordering_are_kept_and_told(signed_in):
     store = Store.objects.get(pk=client.store.pk)
     assert (store.second_visit_cents, store.labour_margin_cents) == (9_000, 6_000)
     assert (store.order_cost_cents, store.service_limit_basis_points) == (1_250, 9_900)
+    assert store.letter_cost_cents == 135
     told = client.get(page)
     assert told.context["with_costs"]
     assert told.context["shares"] == {"lost": 0.25, "limit": 0.99, "show": 0.88}
