@@ -29,9 +29,8 @@ from inventory.forecasting.reminding import (
     judge_reminder,
     wanted_in_wave,
 )
-from inventory.models import Part
-from inventory.queries.stock import draw_promise, stock_of
-from inventory.rules.supersession import current_of
+from inventory.queries.numbers import draw_together
+from inventory.queries.stock import stock_of
 from vehicles.rules.standing import Standing
 
 
@@ -45,6 +44,7 @@ if TYPE_CHECKING:
     from campaigns.queries.uses import UseOf
     from dealership.models import Store
     from inventory.forecasting.response import Experience
+    from inventory.models import Part
     from inventory.queries.stock import StockOf
 
 _IN_WORK = (RoundState.DRAWN_UP, RoundState.PRINTING, RoundState.PRINTED)
@@ -222,7 +222,7 @@ class _Look:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Shelf:
-    """The parts of some remedies under each of their numbers, old and new."""
+    """The parts of some remedies under each of the numbers that serve."""
 
     parts: Mapping[int, Part]
     numbers: Mapping[int, tuple[Part, ...]]
@@ -232,22 +232,16 @@ class _Shelf:
     @classmethod
     def of(cls, store: Store, remedies: Iterable[Remedy], today: dt.date) -> _Shelf:
         """Read what a store has of the parts of some remedies."""
-        parts = {
-            line.part_id: line.part
+        lines = [
+            line
             for remedy in remedies
             for variant in remedy.variants.all()
             for line in variant.parts.all()
-        }
-        old = Part.objects.exclude(superseded_by=None)
-        chain = {one.pk: one.superseded_by_id for one in old}
-        newest: dict[int, list[Part]] = defaultdict(list)
-        latest = Part.objects.in_bulk({current_of(pk, chain) for pk in parts})
-        for one in (*old, *latest.values()):
-            newest[current_of(one.pk, chain)].append(one)
-        numbers = {pk: tuple(newest[current_of(pk, chain)]) for pk in parts}
+        ]
+        numbers = {line.part_id: line.numbers for line in lines}
         asked = {one.pk for alike in numbers.values() for one in alike}
         return cls(
-            parts=parts,
+            parts={line.part_id: line.part for line in lines},
             numbers=numbers,
             stock=stock_of(store=store, part_ids=asked),
             today=today,
@@ -263,15 +257,12 @@ class _Shelf:
         return [
             PartInHand(
                 part_id=part_id,
-                spare=sum(
-                    draw_promise(
-                        self.stock.of_part(one.pk),
-                        part=one,
-                        earmark_ids=set(pockets),
-                        today=self.today,
-                    ).free_now
-                    for one in self.numbers[part_id]
-                ),
+                spare=draw_together(
+                    self.stock,
+                    numbers=self.numbers[part_id],
+                    earmark_ids=set(pockets),
+                    today=self.today,
+                ).free_now,
                 wanted=pieces,
             )
             for part_id, pieces in sorted(wanted.items())

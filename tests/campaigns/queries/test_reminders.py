@@ -131,7 +131,7 @@ def test_the_number_of_questions_does_not_grow(
         assert len(reminders_of(store=store, today=TODAY)) == campaigns
 
 
-QUERIES = 32
+QUERIES = 30
 
 
 def test_in_words():
