@@ -184,7 +184,8 @@ def write_moves(
 ) -> list[StateChange]:
     """Write moves inside the caller's transaction, without a line in the trail.
 
-    A move to the same state is allowed where only the list membership changes.
+    A move to the same state is allowed where only the list membership or what a person
+    decided changes.
     Raises MoveNotAllowed and DayAhead.
     """
     refuse_days_ahead(effective_on, at)
@@ -231,7 +232,8 @@ def _step(one: Move) -> WorkState:
     row = one.row
     before = WorkState(row.work_state)
     relisted = before is one.to and one.on_list not in {None, row.on_list}
-    if not (may_move(before, one.to) or relisted):
+    decided = before is one.to and one.outcome not in {None, row.outcome}
+    if not (may_move(before, one.to) or relisted or decided):
         raise MoveNotAllowed(row.vehicle.vin, before, one.to)
     told = {
         "outcome": one.outcome,

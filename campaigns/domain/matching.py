@@ -229,9 +229,16 @@ def decide(stands: Stands | None, verdict: Verdict, *, listed: bool) -> Change |
     unsure = verdict.outcome is Outcome.TO_BE_VERIFIED
     if unsure and stands.outcome in BY_PERSON:
         return None
+    if stands.outcome == RULED_OUT and listed == stands.on_list and disputed(verdict):
+        return None
     if unsure and stands.work is WorkState.TO_VERIFY:
         return Change.TO_VERIFY if listed != stands.on_list else None
     return _DECISIONS.get((stands.work, verdict.outcome))
+
+
+def disputed(verdict: Verdict) -> bool:
+    """Tell whether the list takes a vehicle in that the criteria leave out."""
+    return any(reason.code == "criteria_disagree" for reason in verdict.reasons)
 
 
 def state_after(change: Change, outcome: str) -> WorkState:

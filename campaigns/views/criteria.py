@@ -27,6 +27,7 @@ from campaigns.domain.announcing import ruling_version
 from campaigns.forms.criteria import CriterionForm
 from campaigns.models import Criterion
 from campaigns.queries.criteria import known_words, sentence_of
+from campaigns.queries.criteria_look import look_at
 from campaigns.views.places import (
     add_refusal,
     campaign_of,
@@ -36,7 +37,8 @@ from campaigns.views.places import (
 )
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
-from dealership.views.guards import guarded, staff_of
+from dealership.views.guards import guarded, staff_of, store_of
+from vehicles.rules.criteria import CriterionAsksNothing
 
 
 if TYPE_CHECKING:
@@ -133,11 +135,48 @@ def _in_work(campaign: Campaign, pk: int, request: HttpRequest) -> int:
     return copies[place] if place < len(copies) else pk
 
 
+@require_POST
+@guarded(Capability.EDIT_CAMPAIGNS)
+def look(request: HttpRequest, code: str, pk: int = 0) -> HttpResponse:
+    """Say what the criterion would do as it is typed; nothing is kept."""
+    campaign = campaign_of(code)
+    criterion = (
+        get_object_or_404(Criterion, pk=pk, version__campaign=campaign)
+        if pk
+        else Criterion()
+    )
+    form = CriterionForm(request.POST, instance=criterion)
+    context = _look(request, campaign, form)
+    return render(request, "campaigns/criteria_look.html", context)
+
+
+def _look(
+    request: HttpRequest, campaign: Campaign, form: CriterionForm
+) -> dict[str, object]:
+    """Give what a criterion would do, or why that cannot be said yet."""
+    if form.is_bound and not form.is_valid():
+        return {"wait": _("Mend what is marked in the form to see what it would do.")}
+    criterion = form.instance
+    version = version_in_work(campaign) or ruling_version(campaign)
+    others = list(version.criteria.order_by("pk")) if version else []
+    if criterion.pk:
+        place = criterion.version.criteria.filter(pk__lt=criterion.pk).count()
+        del others[place : place + 1]
+    try:
+        found = look_at(criterion, others=others, store_ids=[store_of(request).pk])
+    except CriterionAsksNothing:
+        return {"wait": _("Fill in a field to see which vehicles it would meet.")}
+    except Refusal as refusal:
+        return {"wait": refusal.sentence}
+    return {"look": found, "takes_in": criterion.include}
+
+
 def _edit(
     request: HttpRequest, campaign: Campaign, criterion: Criterion
 ) -> HttpResponse:
     form = CriterionForm(posted(request), instance=criterion)
-    if request.method == "POST" and form.is_valid():
+    only_look = "look" in request.POST
+    if request.method == "POST" and form.is_valid() and not only_look:
         written = form.save(commit=False)
         try:
             if written.pk:
@@ -159,6 +198,7 @@ def _edit(
         "form": form,
         "criterion": criterion,
         "known": known_words(),
+        **_look(request, campaign, form),
     }
     status = 200 if not form.errors else 400
     return render(request, "campaigns/criteria_edit.html", context, status=status)
@@ -170,6 +210,16 @@ patterns: list[URLPattern] = [
         "campaigns/<str:code>/population/criteria/new/",
         add_criterion,
         name="new_criterion",
+    ),
+    path(
+        "campaigns/<str:code>/population/criteria/new/look/",
+        look,
+        name="look_at_new_criterion",
+    ),
+    path(
+        "campaigns/<str:code>/population/criteria/<int:pk>/look/",
+        look,
+        name="look_at_criterion",
     ),
     path(
         "campaigns/<str:code>/population/criteria/abandon/",

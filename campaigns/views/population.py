@@ -27,6 +27,7 @@ from campaigns.models import CampaignVehicle
 from campaigns.models.words import REACH_WORDS, WORK_WORDS
 from campaigns.queries.campaigns import sentence_of
 from campaigns.queries.completion import counts
+from campaigns.queries.open_questions import count_questions
 from campaigns.queries.population import (
     STRETCH_WORDS,
     as_rows,
@@ -39,7 +40,7 @@ from campaigns.rules.lifecycle import (
     Reach,
     WorkState,
 )
-from campaigns.views import criteria, matching, remedy, vin_list
+from campaigns.views import criteria, matching, open_questions, remedy, vin_list
 from campaigns.views.places import campaign_of, campaign_places, may_edit
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
@@ -87,6 +88,7 @@ def population_page(request: HttpRequest, code: str) -> HttpResponse:
         "page_obj": page,
         "rows": as_rows(page.object_list),
         "unknown": listed_without_vehicle(campaign).filter(store=store).count(),
+        "open_questions": sum(count_questions(campaign=campaign, store=store).values()),
     }
     return render(request, "campaigns/population.html", context)
 
@@ -347,6 +349,7 @@ patterns: list[URLPattern] = [
     path("campaigns/<str:code>/population/", population_page, name="population"),
     *criteria.patterns,
     *matching.patterns,
+    *open_questions.patterns,
     *vin_list.patterns,
     *remedy.patterns,
     path(

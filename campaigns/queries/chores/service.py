@@ -83,9 +83,8 @@ def to_verify(*, store: Store, today: dt.date) -> Kind:
             about=f"{one['campaign__code']} {one['campaign__title']}",
             act=_("Verify"),
             target=Target(
-                name="campaigns:population",
+                name="campaigns:open_questions",
                 args=(one["campaign__code"],),
-                query="stretch=to_be_verified",
             ),
             tone="open",
         )
