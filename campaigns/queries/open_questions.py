@@ -148,4 +148,6 @@ def settled(*, campaign: Campaign, store: Store, limit: int = 20) -> list[Settle
 def _told(entry: AuditEntry) -> tuple[tuple[str, str], ...]:
     """Give the facts that were found out, by the names that people know."""
     facts: dict[str, str] = entry.after.get("facts", {})
-    return tuple((str(_FACTS[name]), value) for name, value in facts.items() if name in _FACTS)
+    return tuple(
+        (str(_FACTS[name]), value) for name, value in facts.items() if name in _FACTS
+    )

@@ -189,17 +189,6 @@ def changes_of(
     return rows.order_by("pk")
 
 
-def booked_removals(version: CriteriaVersion) -> int:
-    """Count the vehicles to be removed for which a visit is booked."""
-    return VisitJob.objects.filter(
-        live=True,
-        campaign_vehicle__campaign=version.campaign_id,
-        campaign_vehicle__vehicle__in=version.changes.filter(change="remove").values(
-            "vehicle"
-        ),
-    ).count()
-
-
 def samples(
     *, version: CriteriaVersion, store_ids: Collection[int], size: int = 3
 ) -> dict[str, list[str]]:

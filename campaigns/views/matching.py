@@ -16,8 +16,8 @@ from campaigns.domain.applying import ask_apply
 from campaigns.domain.matching import ask_match, told_counts
 from campaigns.forms.criteria import ApplyForm, ChangesFilter
 from campaigns.models.words import CHANGE_WORDS
+from campaigns.queries.amendment_effects import effects_of
 from campaigns.queries.population import (
-    booked_removals,
     changes_of,
     samples,
     sentences,
@@ -75,6 +75,7 @@ def match_page(request: HttpRequest, code: str) -> HttpResponse:
         change=chosen.cleaned_data.get("change", ""),
         search=chosen.cleaned_data.get("q", ""),
     )
+    ready = version.state == VersionState.MATCHED
     page = Paginator(found, PAGE).get_page(request.GET.get("page"))
     context = {
         "campaign": campaign,
@@ -83,13 +84,13 @@ def match_page(request: HttpRequest, code: str) -> HttpResponse:
         "version": version,
         "told": told_counts(version),
         "groups": _groups(version, stores),
-        "booked_removals": booked_removals(version),
+        "effects": effects_of(version) if ready else {},
         "form": form,
         "filter": chosen,
         "page_obj": page,
         "rows": [(row, sentences(row.reasons)) for row in page.object_list],
         "card": _card(request, version),
-        "ready": version.state == VersionState.MATCHED,
+        "ready": ready,
     }
     status = 200 if not form.errors else 400
     return render(request, "campaigns/match.html", context, status=status)

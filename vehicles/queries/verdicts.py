@@ -285,8 +285,9 @@ def asked_vehicles(cells: Cells, picked: Clause) -> Clause:
                 cells.yearless,
             )
         )
+    wheres = wheres or [FALSE]
     return Clause(
-        " UNION ALL ".join(f"{select} {one.sql}" for one in wheres or [FALSE]),
+        " UNION ALL ".join(f"{select} {one.sql}" for one in wheres),
         tuple(value for one in wheres for value in picked.values + one.values),
     )
 

@@ -9,7 +9,6 @@ from campaigns.queries.population import (
     STRETCH_WORDS,
     Stretch,
     as_rows,
-    booked_removals,
     changes_of,
     in_stretch,
     listed_without_vehicle,
@@ -129,13 +128,3 @@ def test_changes_of_a_match_by_store_kind_and_search():
         "add": [add.vehicle.vin],
         "remove": [remove.vehicle.vin],
     }
-
-
-def test_booked_vehicles_that_would_go_out_are_counted():
-    version = CriteriaVersionFactory.create()
-    for change, live in ((Change.REMOVE, True), (Change.ADD, True)):
-        row = CampaignVehicleFactory.create(campaign=version.campaign)
-        VisitJobFactory.create(campaign_vehicle=row, live=live)
-        MatchedChangeFactory.create(version=version, vehicle=row.vehicle, change=change)
-
-    assert booked_removals(version) == 1

@@ -175,7 +175,7 @@ def test_a_longer_list_takes_no_more_statements(
     assert len(response.context["rows"]) == rows
 
 
-MATCH_QUERIES = 11
+MATCH_QUERIES = 16
 
 
 def test_a_booked_vehicle_that_goes_out_is_told(signed_in):
@@ -187,7 +187,8 @@ def test_a_booked_vehicle_that_goes_out_is_told(signed_in):
     )
     MatchedChangeFactory.create(version=version, vehicle=row.vehicle, change="remove")
     page = client.get(at("match", row.campaign))
-    assert page.context["booked_removals"] == 1
+    assert page.context["effects"]["remove"].visits == 1
+    assert "What hangs on them" in page.content.decode()
     assert page.context["rows"] == []
 
 

@@ -59,7 +59,7 @@ def test_a_longer_list_takes_no_more_statements(
     assert response.content.decode().count("build date is not known") == rows
 
 
-QUERIES = 11
+QUERIES = 12
 
 
 def test_it_lists_by_part_and_by_search(signed_in):

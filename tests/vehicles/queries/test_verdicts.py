@@ -115,6 +115,11 @@ def test_each_model_line_is_held_once_as_it_is_spelled(fleet):
     assert len(lines_held()) == len(LINES)
 
 
+def test_a_line_that_no_vehicle_has_meets_none():
+    nowhere = CriteriaSet((Criterion(1, lines=frozenset({"Harr"})),))
+    assert count_met(nowhere) == Counted(0, 0)
+
+
 def test_no_cell_is_asked_twice_however_many_criteria_ask_for_it():
     criteria = CriteriaSet(
         (
