@@ -19,6 +19,7 @@ from campaigns.domain.lifecycle import move, refuse_days_ahead
 from campaigns.models import (
     CampaignVehicle,
     CheckReading,
+    LabourDone,
     PartFitted,
     PartRequest,
     Repair,
@@ -26,6 +27,8 @@ from campaigns.models import (
     VisitJob,
 )
 from campaigns.models.words import READING_WORDS, VISIT_WORDS, WORK_WORDS
+from campaigns.queries.cover import repair_cover
+from campaigns.queries.labour import repair_labour
 from campaigns.queries.remedies import ALL, line_payer
 from campaigns.queries.repairs import (
     checks_now,
@@ -33,11 +36,10 @@ from campaigns.queries.repairs import (
     hold_subject,
     numbers_by_part,
     part_lines,
-    part_payers,
     payer_lines,
+    payers_by_number,
     planned_needs,
     pockets_of,
-    repair_cover,
 )
 from campaigns.queries.waiting import availability, before, kept_for, waiting_list
 from campaigns.rules.lifecycle import (
@@ -502,7 +504,8 @@ def complete_repair(
             note=note.strip()[:300],
         )
         checks = checks_now(fresh)
-        numbers = numbers_by_part(part_lines(fresh.variant), checks)
+        planned = part_lines(fresh.variant)
+        numbers = numbers_by_part(planned, checks)
         _refuse_sign_off(fresh, checks, outcome, used, note=note, numbers=numbers)
         _refuse_other_numbers(used, numbers)
         refuse_kept(
@@ -520,13 +523,14 @@ def complete_repair(
             by=by,
             at=at,
         )
+        stated = payers_by_number(planned, checks, numbers)
         payers = {
-            number.pk: line_payer(payer, verdict.payer)
-            for part_id, payer in part_payers(fresh, checks).items()
-            for number in numbers[part_id]
+            part_id: line_payer(payer, verdict.payer)
+            for part_id, payer in stated.items()
         }
         fitted = [_fit(fresh, one, payers) for one in pieces]
-        labour = _labour_done(fresh, outcome, operations)
+        for line in _labour_done(fresh, outcome, operations):
+            _note_labour(fresh, line, verdict.payer)
         remedied = outcome is Outcome.REMEDIED
         make_ready(
             repair=fresh,
@@ -534,8 +538,9 @@ def complete_repair(
                 repair=fresh,
                 verdict=verdict,
                 fitted=fitted,
-                labour=labour,
+                labour=repair_labour(fresh, today=done_on).of_repair(fresh),
                 allowances=list(fresh.variant.allowances.all()) if remedied else [],
+                stated=stated,
             ),
             by=by,
             at=at,
@@ -867,6 +872,20 @@ def _labour_done(
         return labour
     planned = repair.variant.parts.filter(share_basis_points=ALL).exists()
     return labour if outcome is Outcome.INSPECTED_CLEAR and not planned else []
+
+
+def _note_labour(repair: Repair, line: VariantLabour, payer: Payer | None) -> None:
+    """Write a labour line that was done, with its one payer."""
+    LabourDone.objects.create(
+        repair=repair,
+        labour=line,
+        operation=line.operation,
+        title=line.title,
+        hundredths_of_hour=line.hundredths_of_hour,
+        includes=line.includes,
+        times=line.times,
+        payer=line_payer(Payer(line.payer), payer),
+    )
 
 
 def _move_on(

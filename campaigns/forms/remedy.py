@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,8 @@ from campaigns.models import (
     VariantPart,
 )
 from campaigns.models.words import READING_WORDS
-from campaigns.rules.lifecycle import ReadingResult
+from campaigns.rules.labour_union import LabourLine, TimesExceedLine, split_time
+from campaigns.rules.lifecycle import Payer, ReadingResult
 from campaigns.rules.remedy_choice import Condition, VehicleFact, read_conditions
 from dealership.forms.fields import MoneyField, PercentField
 from inventory.models import Part
@@ -288,6 +290,9 @@ class PartLineForm(forms.ModelForm):  # type: ignore[type-arg]
         )
 
 
+_WITH_HOURS = re.compile(r"(?P<name>.*\S)\s+(?P<hours>\d{1,3}[.]\d{1,2})\s*h?")
+
+
 class LabourForm(forms.ModelForm):  # type: ignore[type-arg]
     """The published time of one operation, and what it includes."""
 
@@ -302,7 +307,8 @@ class LabourForm(forms.ModelForm):  # type: ignore[type-arg]
         required=False,
         max_length=600,
         help_text=gettext_lazy(
-            "With commas between. What two jobs of a visit share is paid once."
+            "With commas between, each with its own hours where the bulletin gives"
+            " them: cover off 0.20, drain. What two jobs of a visit share is paid once."
         ),
     )
 
@@ -317,12 +323,43 @@ class LabourForm(forms.ModelForm):  # type: ignore[type-arg]
         if self.instance.pk:
             hundredths = self.instance.hundredths_of_hour
             self.initial["hours"] = Decimal(hundredths) / _HUNDRED
+            self.initial["includes"] = [
+                f"{one} {self.instance.times[one] / 100:.2f}"
+                if one in self.instance.times
+                else one
+                for one in self.instance.includes
+            ]
+
+    def clean_includes(self) -> list[str]:
+        """Read each operation and the hours behind its name."""
+        names: list[str] = []
+        self.instance.times = {}
+        for one in self.cleaned_data["includes"]:
+            found = _WITH_HOURS.fullmatch(one)
+            name = found["name"] if found else one
+            names.append(name)
+            if found:
+                self.instance.times[name] = int(Decimal(found["hours"]) * _HUNDRED)
+        return list(dict.fromkeys(names))
 
     def clean(self) -> dict[str, Any]:
-        """Keep hours as whole hundredths."""
+        """Keep hours as whole hundredths; the operations fit into them."""
         given = super().clean() or self.cleaned_data
         if given.get("hours") is not None:
             self.instance.hundredths_of_hour = int(given["hours"] * _HUNDRED)
+            try:
+                split_time(
+                    LabourLine(
+                        key=0,
+                        name=given.get("operation") or _("this line"),
+                        payer=Payer(given.get("payer") or Payer.MANUFACTURER),
+                        hundredths=self.instance.hundredths_of_hour,
+                        operations=tuple(given.get("includes") or ()),
+                        times=self.instance.times,
+                    )
+                )
+            except TimesExceedLine as refusal:
+                self.add_error("includes", refusal.sentence)
         return given
 
 

@@ -9,8 +9,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from campaigns.models.words import OUTCOME_WORDS
+from campaigns.rules.lengths import (
+    NotAReading,
+    fits_the_card,
+    is_length,
+    other_unit,
+    read_typed,
+)
 from campaigns.rules.lifecycle import Outcome
 from campaigns.rules.odometer import OdometerVerdict, judge_odometer
+from campaigns.rules.remedy_choice import Unit
 from dealership.models import StaffMember
 from dealership.models.choices import choices_of
 from dealership.rules.roles import ROLE_CAPABILITIES, Capability
@@ -81,32 +89,74 @@ class OpenRepairForm(forms.Form):
 
 
 class ReadingForm(forms.Form):
-    """One measured value."""
+    """One measured value, in the check's unit or, for a length, in either."""
 
     attempt = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
-    unit = forms.CharField(max_length=12, widget=forms.HiddenInput)
-    value = forms.DecimalField(
+    value = forms.CharField(
         label=gettext_lazy("Measured value"),
-        max_digits=10,
-        decimal_places=3,
+        max_length=24,
         widget=forms.TextInput(
             attrs={"inputmode": "decimal", "autocomplete": "off", "autofocus": True}
         ),
         error_messages={
             "required": gettext_lazy("Enter the value that you measured."),
-            "invalid": gettext_lazy("Enter a number, such as 44.5."),
         },
     )
+    unit = forms.ChoiceField(label=gettext_lazy("Measured in"), required=False)
     asked = forms.CharField(
         label=gettext_lazy("Whom you asked, and the answer"),
         max_length=200,
         required=False,
     )
 
-    def __init__(self, *args: Any, stopped: bool = False, **options: Any) -> None:  # noqa: ANN401 (Django's)
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        unit: str,
+        stopped: bool = False,
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
         super().__init__(*args, **options)
+        self.check_unit = unit
+        choice = self.fields["unit"]
+        assert isinstance(choice, forms.ChoiceField)
+        if is_length(unit):
+            choice.choices = [
+                (one, _UNIT_WORDS[one]) for one in (unit, other_unit(unit))
+            ]
+            choice.widget = forms.RadioSelect(choices=choice.choices)
+            choice.initial = unit
+            self.fields["value"].help_text = _(
+                "A number; or with its unit: 61 mm, 2.4 in, 2 3/8 in."
+            )
+        else:
+            choice.choices = [(unit, unit)]
+            choice.widget = forms.HiddenInput()
+            choice.initial = unit
         if not stopped:
             del self.fields["asked"]
+
+    def clean(self) -> dict[str, Any]:
+        """Read the value and the unit behind it; typed beats chosen."""
+        data: dict[str, Any] = super().clean() or {}
+        if "value" not in data:
+            return data
+        try:
+            typed = read_typed(data["value"], unit=data.get("unit") or self.check_unit)
+        except NotAReading as refusal:
+            self.add_error("value", refusal.sentence)
+            return data
+        if not fits_the_card(typed.value):
+            self.add_error(
+                "value", _("Enter at most seven figures and three behind the point.")
+            )
+        return data | {"value": typed.value, "unit": typed.unit}
+
+
+_UNIT_WORDS = {
+    Unit.MILLIMETRE.value: gettext_lazy("millimetres"),
+    Unit.INCH.value: gettext_lazy("inches"),
+}
 
 
 class CompleteRepairForm(forms.Form):
@@ -167,9 +217,9 @@ class CompleteRepairForm(forms.Form):
         technician.of_store(repair.store)
         self.fields["operations"].choices = [  # type: ignore[attr-defined]
             (str(line.pk), f"{line.title}, {line.hundredths_of_hour / 100:g} h")
-            for line in card.labour
+            for line in card.operations
         ]
-        if not card.labour:
+        if not card.operations:
             del self.fields["operations"]
         self._offer_odometer(repair.vehicle.odometer)
         for one in card.parts:
@@ -242,7 +292,7 @@ class CompleteRepairForm(forms.Form):
     def operations_done(self) -> list[VariantLabour]:
         """Give the labour that is ticked."""
         ticked = set(self.cleaned_data.get("operations", ()))
-        return [line for line in self.card.labour if str(line.pk) in ticked]
+        return [line for line in self.card.operations if str(line.pk) in ticked]
 
     def day(self) -> dt.date:
         """Give the day of the work."""

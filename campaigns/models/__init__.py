@@ -42,6 +42,7 @@ from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.unsold import HoldingClaim, HoldingClaimLine, UnsoldVehicle
 from campaigns.models.workshop import (
     CheckReading,
+    LabourDone,
     NoticeGiven,
     PartFitted,
     Repair,
@@ -66,6 +67,7 @@ __all__ = [
     "Criterion",
     "HoldingClaim",
     "HoldingClaimLine",
+    "LabourDone",
     "LearnedResponse",
     "Letter",
     "LetterCheckAnswer",

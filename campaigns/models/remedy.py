@@ -147,6 +147,10 @@ class VariantLabour(models.Model):
     title = models.CharField(_("title"), max_length=160)
     hundredths_of_hour = models.PositiveIntegerField(_("time, hundredths of an hour"))
     includes = models.JSONField(_("elementary operations"), default=list, blank=True)
+    # what the bulletin says of single operations, hundredths of an hour by their name
+    times = models.JSONField(
+        _("times of elementary operations"), default=dict, blank=True
+    )
     payer = models.CharField(
         _("paid by"),
         max_length=14,

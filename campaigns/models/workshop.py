@@ -6,7 +6,12 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.models.population import CampaignVehicle
-from campaigns.models.remedy import ScheduledItem, Variant, VariantCheck
+from campaigns.models.remedy import (
+    ScheduledItem,
+    Variant,
+    VariantCheck,
+    VariantLabour,
+)
 from campaigns.models.words import (
     OUTCOME_WORDS,
     PAYER_WORDS,
@@ -211,6 +216,41 @@ class CheckReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.repair_id} {self.value} {self.unit}"
+
+
+class LabourDone(models.Model):
+    """A labour line that was done at the sign-off, and its one payer (only added to).
+
+    Operation, times and payer are copied, so that a later change of the remedy takes
+    nothing away. What is paid on it follows from the union of the visit's operations
+    (campaigns.rules.labour_union).
+    """
+
+    repair = models.ForeignKey(
+        Repair, on_delete=models.PROTECT, related_name="labour_done"
+    )
+    labour = models.ForeignKey(
+        VariantLabour, on_delete=models.PROTECT, related_name="+"
+    )
+    operation = models.CharField(_("operation"), max_length=20)
+    title = models.CharField(_("title"), max_length=160)
+    hundredths_of_hour = models.PositiveIntegerField(_("time, hundredths of an hour"))
+    includes = models.JSONField(_("elementary operations"), default=list)
+    times = models.JSONField(_("times of elementary operations"), default=dict)
+    payer = models.CharField(max_length=14, choices=choices_of(PAYER_WORDS))
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name_plural = "labour done"
+        constraints = [
+            known("payer", Payer, "labour_done_payer_is_known"),
+            models.UniqueConstraint(
+                fields=["repair", "labour"], name="one_labour_done_per_line"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.repair_id} {self.operation}"
 
 
 class PartFitted(models.Model):

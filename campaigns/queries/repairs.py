@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db.models import Sum
-from django.utils import timezone
 
-from campaigns.models import CheckReading, ClaimLine, Repair, VariantCheck
+from campaigns.models import CheckReading, Repair, VariantCheck
 from campaigns.models.words import PAYER_WORDS, READING_WORDS
+from campaigns.queries.cover import repair_cover
+from campaigns.queries.labour import repair_labour
 from campaigns.queries.payers import profile_of
-from campaigns.queries.remedies import ALL, earmarks_of, limits_of, line_payer
+from campaigns.queries.remedies import ALL, earmarks_of, line_payer
+from campaigns.queries.wording import PAYER_REASON_WORDS
 from campaigns.rules.claim_amounts import (
     LineAsked,
     PricedLine,
@@ -20,8 +22,8 @@ from campaigns.rules.claim_amounts import (
     price_claim,
     sublet_line,
 )
-from campaigns.rules.eligibility import Cover, Verdict, judge_eligibility
-from campaigns.rules.lifecycle import ClaimLineKind, Outcome, Payer, ReadingResult
+from campaigns.rules.lifecycle import Outcome, Payer, ReadingResult
+from campaigns.rules.payer_reasons import payer_reason
 from dealership.rules.money import STANDARD_PROFILE, share_of_basis_points
 from inventory.models import Balance, Part, Reservation
 from inventory.queries.numbers import Needs, read_chains
@@ -44,6 +46,8 @@ if TYPE_CHECKING:
         VariantPart,
     )
     from campaigns.models.workshop import RepairQuerySet
+    from campaigns.queries.labour import LabourNow, VisitLabour
+    from campaigns.rules.eligibility import Verdict
     from dealership.models import Store
     from inventory.models import Earmark
 
@@ -95,6 +99,7 @@ class PartNow:
 
     part: Part
     payer: Payer
+    payer_why: str | _StrPromise
     planned: int
     demanded: int
     some_need_it: bool
@@ -120,6 +125,7 @@ class PayerLine:
 
     payer: Payer
     priced: PricedLine
+    why: str | _StrPromise = ""
     part_fitted: PartFitted | None = None
 
     @property
@@ -136,7 +142,8 @@ class JobCard:
     today: dt.date
     checks: tuple[CheckNow, ...]
     parts: tuple[PartNow, ...]
-    labour: tuple[VariantLabour, ...]
+    operations: tuple[VariantLabour, ...]
+    labour: VisitLabour
     remedy: Remedy
     cover: Verdict
 
@@ -145,6 +152,11 @@ class JobCard:
         """Give the campaign of the work, none for a scheduled item."""
         row = self.repair.campaign_vehicle
         return row.campaign if row else None
+
+    @property
+    def lines(self) -> list[LabourNow]:
+        """Give the labour lines of this job."""
+        return self.labour.of_repair(self.repair)
 
     @property
     def first_open(self) -> CheckNow | None:
@@ -180,13 +192,16 @@ def job_card(repair: Repair, *, today: dt.date) -> JobCard:
         today=today,
         checks=tuple(checks),
         parts=tuple(parts_now(repair, checks)),
-        labour=tuple(repair.variant.labour.order_by("pk")),
+        operations=tuple(repair.variant.labour.order_by("pk")),
+        labour=repair_labour(repair, today=today),
         remedy=repair.variant.remedy,
         cover=repair_cover(repair),
     )
 
 
-def lines_of(repair: Repair) -> list[PayerLine]:
+def lines_of(
+    repair: Repair, *, checks: Sequence[CheckNow], labour: VisitLabour
+) -> list[PayerLine]:
     """Price the lines of a repair that is signed off, whoever pays.
 
     What was claimed stands as it was claimed; other payers' lines are priced at the
@@ -194,27 +209,15 @@ def lines_of(repair: Repair) -> list[PayerLine]:
     """
     fitted = list(repair.parts.select_related("part").order_by("pk"))
     remedied = repair.outcome == Outcome.REMEDIED
-    verdict = repair_cover(repair, odometer_miles=repair.odometer)
-    claimed = set(
-        ClaimLine.objects.filter(
-            claim__repair=repair, kind=ClaimLineKind.LABOUR
-        ).values_list("title", flat=True)
-    )
-    labour = [
-        line
-        for line in repair.variant.labour.order_by("pk")
-        if line.title in claimed
-        or (
-            remedied
-            and line_payer(Payer(line.payer), verdict.payer) is not Payer.MANUFACTURER
-        )
-    ]
+    planned = part_lines(repair.variant) if fitted else []
+    numbers = numbers_by_part(planned, checks) if fitted else {}
     return payer_lines(
         repair=repair,
-        verdict=verdict,
+        verdict=repair_cover(repair, odometer_miles=repair.odometer),
         fitted=fitted,
-        labour=labour,
+        labour=labour.of_repair(repair),
         allowances=list(repair.variant.allowances.all()) if remedied else [],
+        stated=payers_by_number(planned, checks, numbers) if fitted else {},
     )
 
 
@@ -233,24 +236,6 @@ def checks_now(repair: Repair) -> list[CheckNow]:
     ]
 
 
-def repair_cover(repair: Repair, *, odometer_miles: int | None = None) -> Verdict:
-    """Judge the cover of a repair as of the day it was opened.
-
-    A scheduled item is always the customer's. ``odometer_miles`` is the reading of
-    this repair, else the vehicle's last one.
-    """
-    if repair.campaign_vehicle is None:
-        return Verdict(cover=Cover.PAST_LIMIT, reasons=(), payer=Payer.CUSTOMER)
-    return judge_eligibility(
-        limits_of(repair.campaign_vehicle.campaign),
-        on=timezone.localdate(repair.opened_at),
-        odometer_miles=(
-            repair.vehicle.odometer if odometer_miles is None else odometer_miles
-        ),
-        first_used_on=repair.vehicle.first_use_date,
-    )
-
-
 def pockets_of(repair: Repair) -> list[Earmark | None]:
     """Give the pockets that a repair draws on, in order."""
     row = repair.campaign_vehicle
@@ -263,13 +248,21 @@ def hold_subject(repair: Repair) -> str:
     return job.subject if job else f"repair:{repair.pk}"
 
 
-def part_payers(repair: Repair, checks: Iterable[CheckNow]) -> dict[int, Payer]:
-    """Give the planned payer of each part of the job, by the part's id.
+def payers_by_number(
+    lines: Iterable[VariantPart],
+    checks: Iterable[CheckNow],
+    numbers: Mapping[int, Sequence[Part]],
+) -> dict[int, Payer]:
+    """Give who pays each number by the remedy, by its id, older numbers too.
 
     A part that a check asks for beside the plan is the manufacturer's; any other
-    piece is the store's own.
+    piece is the store's own. ``numbers`` as ``numbers_by_part`` gives them.
     """
-    return _payers(repair.variant.parts.order_by("pk"), checks)
+    return {
+        number.pk: payer
+        for part_id, payer in _payers(lines, checks).items()
+        for number in numbers[part_id]
+    }
 
 
 def _payers(
@@ -338,6 +331,7 @@ def parts_now(repair: Repair, checks: Sequence[CheckNow]) -> list[PartNow]:
     held = _held(repair)
     numbers = numbers_by_part(lines, checks)
     free = _free(repair, {one.pk for some_of in numbers.values() for one in some_of})
+    of_campaign = repair.campaign_vehicle_id is not None
     found: list[PartNow] = []
     for pk, part in parts.items():
         asked = planned.get(pk, 0) + demanded.get(pk, 0)
@@ -355,6 +349,9 @@ def parts_now(repair: Repair, checks: Sequence[CheckNow]) -> list[PartNow]:
                 PartNow(
                     part=number,
                     payer=line_payer(payers[pk], verdict.payer),
+                    payer_why=PAYER_REASON_WORDS[
+                        payer_reason(payers[pk], verdict, of_campaign=of_campaign)
+                    ],
                     planned=planned.get(pk, 0) if main else 0,
                     demanded=demanded.get(pk, 0) if main else 0,
                     some_need_it=pk in some,
@@ -420,52 +417,78 @@ def payer_lines(
     repair: Repair,
     verdict: Verdict,
     fitted: Sequence[PartFitted],
-    labour: Sequence[VariantLabour],
+    labour: Sequence[LabourNow],
     allowances: Sequence[RemedyPrice],
+    stated: Mapping[int, Payer],
 ) -> list[PayerLine]:
-    """Price every line of a repair, each with its one payer."""
+    """Price every line of a repair, each with its one payer.
+
+    Labour counts with what the union of the visit's operations leaves to its line.
+    ``stated`` is who pays each number by the remedy (``payers_by_number``).
+    """
     store = repair.store
-    asked: list[tuple[Payer, LineAsked, PartFitted | None]] = [
-        (Payer(one.payer), price_fitted(store, one), one) for one in fitted
+    of_campaign = repair.campaign_vehicle_id is not None
+
+    def why(by_remedy: Payer | None) -> str | _StrPromise:
+        return PAYER_REASON_WORDS[
+            payer_reason(by_remedy, verdict, of_campaign=of_campaign)
+        ]
+
+    asked = [
+        _Asked(
+            payer=Payer(one.payer),
+            line=price_fitted(store, one),
+            why=why(stated.get(one.part_id)),
+            part_fitted=one,
+        )
+        for one in fitted
     ]
     asked += [
-        (
-            line_payer(Payer(one.payer), verdict.payer),
-            labour_line(
-                one.title,
-                hundredths=one.hundredths_of_hour,
-                rate_cents=store.labour_rate_cents,
+        _Asked(
+            payer=one.payer,
+            line=labour_line(
+                one.title, hundredths=one.paid, rate_cents=store.labour_rate_cents
             ),
-            None,
+            why=f"{one.payer_why}; {one.share_words}",
         )
         for one in labour
-        if one.hundredths_of_hour
+        if one.paid
     ]
     asked += [
-        (
-            line_payer(Payer(one.payer), verdict.payer),
-            sublet_line(one.title, bill_cents=one.cents),
-            None,
+        _Asked(
+            payer=line_payer(Payer(one.payer), verdict.payer),
+            line=sublet_line(one.title, bill_cents=one.cents),
+            why=why(Payer(one.payer)),
         )
         for one in allowances
     ]
     return _priced(repair, asked)
 
 
-def _priced(
-    repair: Repair, asked: Sequence[tuple[Payer, LineAsked, PartFitted | None]]
-) -> list[PayerLine]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """A line before it is priced."""
+
+    payer: Payer
+    line: LineAsked
+    why: str | _StrPromise
+    part_fitted: PartFitted | None = None
+
+
+def _priced(repair: Repair, asked: Sequence[_Asked]) -> list[PayerLine]:
     """Price the lines of each payer by themselves; the manufacturer rounds its way."""
     row = repair.campaign_vehicle
     found: dict[int, PayerLine] = {}
     for payer in Payer:
-        mine = [(n, one) for n, one in enumerate(asked) if one[0] is payer]
+        mine = [(n, one) for n, one in enumerate(asked) if one.payer is payer]
         profile = STANDARD_PROFILE
         if row is not None and mine and payer is Payer.MANUFACTURER:
             profile = profile_of(row.campaign.supplier_id)
-        priced = price_claim([one[1] for _n, one in mine], profile)
+        priced = price_claim([one.line for _n, one in mine], profile)
         for (n, one), line in zip(mine, priced.lines, strict=True):
-            found[n] = PayerLine(payer=payer, priced=line, part_fitted=one[2])
+            found[n] = PayerLine(
+                payer=payer, priced=line, why=one.why, part_fitted=one.part_fitted
+            )
     return [found[n] for n in sorted(found)]
 
 

@@ -4,7 +4,9 @@ from django.utils.translation import gettext_lazy
 
 from campaigns.rules.deadlines import HandOverReason
 from campaigns.rules.eligibility import Cover, Reason
+from campaigns.rules.labour_union import ShareReason
 from campaigns.rules.lifecycle import CampaignClass
+from campaigns.rules.payer_reasons import PayerReason
 
 
 URGENCY_WORDS = {
@@ -37,6 +39,21 @@ REASON_WORDS = {
     Reason.TOO_OLD: gettext_lazy("too long since first use"),
     Reason.ODOMETER_UNKNOWN: gettext_lazy("read the odometer and enter it"),
     Reason.FIRST_USE_UNKNOWN: gettext_lazy("find out when it was first used"),
+}
+PAYER_REASON_WORDS = {
+    PayerReason.CAMPAIGN: gettext_lazy("the campaign covers this vehicle"),
+    PayerReason.PAST_LIMIT: gettext_lazy("the campaign no longer covers this vehicle"),
+    PayerReason.ASK: gettext_lazy(
+        "by the campaign; a fact is missing that could change it"
+    ),
+    PayerReason.SCHEDULED: gettext_lazy("scheduled service"),
+    PayerReason.STATED: gettext_lazy("the remedy says so"),
+    PayerReason.OWN_ACCOUNT: gettext_lazy("beyond what the remedy and its checks ask"),
+}
+SHARE_WORDS = {
+    ShareReason.IN_FULL: gettext_lazy("published time in full"),
+    ShareReason.ONLY_ADDED: gettext_lazy("only what it adds"),
+    ShareReason.ALL_SHARED: gettext_lazy("nothing: all of it is done with other work"),
 }
 HAND_OVER_WORDS = {
     HandOverReason.NEW_NOT_REMEDIED: gettext_lazy(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from django.contrib import messages
@@ -14,7 +13,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import (
     require_http_methods,
     require_POST,
@@ -36,6 +34,7 @@ from campaigns.forms.repairs import (
 )
 from campaigns.models import CampaignVehicle, Repair, ScheduledItem, VisitJob
 from campaigns.models.words import READING_WORDS
+from campaigns.queries.labour import repair_labour
 from campaigns.queries.notices import can_be_proven
 from campaigns.queries.remedies import plan_for
 from campaigns.queries.repairs import (
@@ -48,7 +47,6 @@ from campaigns.queries.repairs import (
 )
 from campaigns.queries.wording import COVER_WORDS, REASON_WORDS
 from campaigns.rules.lifecycle import ReadingResult, RepairState
-from campaigns.rules.remedy_choice import Unit, convert
 from campaigns.views.places import add_refusal
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
@@ -64,7 +62,6 @@ if TYPE_CHECKING:
     from dealership.models import Store
 
 A_PAGE = 50
-SHOWN_PLACES = Decimal("0.0001")
 
 
 @dataclass(frozen=True)
@@ -150,7 +147,7 @@ def record_check(request: HttpRequest, pk: int, check_pk: int) -> HttpResponse:
     if now is None:
         raise Http404
     stopped = now.result is ReadingResult.STOP
-    form = ReadingForm(request.POST, stopped=stopped)
+    form = ReadingForm(request.POST, unit=now.check.unit, stopped=stopped)
     if form.is_valid():
         data = form.cleaned_data
         try:
@@ -190,7 +187,7 @@ def complete_repair_page(request: HttpRequest, pk: int) -> HttpResponse:
                 used=form.used(),
                 odometer=data["odometer"],
                 odometer_why=data.get("odometer_why", ""),
-                operations=form.operations_done() if card.labour else None,
+                operations=form.operations_done() if card.operations else None,
                 done_on=form.day(),
                 technician=data["technician"],
                 note=data["note"],
@@ -230,14 +227,11 @@ def job_card_paper(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the job card as a paper."""
     repair = _repair(request, pk)
     card = job_card(repair, today=timezone.localdate())
-    pdf = job_card_pdf(card, lines=lines_of(repair))
+    lines = lines_of(repair, checks=card.checks, labour=card.labour)
+    pdf = job_card_pdf(card, lines=lines)
     return file_answer(pdf, f"job-card-{repair.repair_order}.pdf", shown=True)
 
 
-_UNIT_WORDS = {
-    Unit.MILLIMETRE.value: gettext_lazy("Measure in millimetres instead"),
-    Unit.INCH.value: gettext_lazy("Measure in inches instead"),
-}
 _JOB_NAMES = ("visit_job", "campaign_vehicle", "scheduled_item", "vehicle")
 
 
@@ -369,7 +363,7 @@ def _card_page(
         "may_record": may_record,
         "cover": COVER_WORDS[card.cover.cover] if card.campaign else "",
         "cover_reasons": [REASON_WORDS[one] for one in card.cover.reasons],
-        **(_check_context(request, check, reading_form) if check else {}),
+        **(_check_context(check, reading_form) if check else {}),
     }
     if here == "finish":
         context["form"] = complete_form or CompleteRepairForm(
@@ -377,7 +371,7 @@ def _card_page(
             initial={
                 "done_on": card.today,
                 "technician": repair.technician_id,
-                "operations": [str(line.pk) for line in card.labour],
+                "operations": [str(line.pk) for line in card.operations],
             },
         )
     return render(request, "campaigns/repair_card.html", context)
@@ -400,30 +394,16 @@ def _steps(card: JobCard, here: str) -> list[tuple[str, str, str]]:
     ]
 
 
-def _check_context(
-    request: HttpRequest, now: CheckNow, form: ReadingForm | None
-) -> dict[str, object]:
-    """Give one check in the unit that was asked for."""
+def _check_context(now: CheckNow, form: ReadingForm | None) -> dict[str, object]:
+    """Give one check and the form of its next attempt."""
     check = now.check
-    lengths = [Unit.MILLIMETRE.value, Unit.INCH.value]
-    units = lengths if check.unit in lengths else [check.unit]
-    asked = request.POST.get("unit") or request.GET.get("unit") or check.unit
-    unit = asked if asked in units else check.unit
-    low, high = (
-        None
-        if limit is None
-        else convert(limit, check.unit, unit).quantize(SHOWN_PLACES).normalize()
-        for limit in (check.low, check.high)
-    )
     stopped = now.result is ReadingResult.STOP
     return {
         "now": now,
-        "unit": unit,
-        "other_units": [(one, _UNIT_WORDS[one]) for one in units if one != unit],
-        "low": None if low is None else f"{low:f}",
-        "high": None if high is None else f"{high:f}",
         "form": form
-        or ReadingForm(initial={"attempt": now.attempt, "unit": unit}, stopped=stopped),
+        or ReadingForm(
+            initial={"attempt": now.attempt}, unit=check.unit, stopped=stopped
+        ),
         "left": max(check.attempts - len(now.readings), 0),
     }
 
@@ -432,10 +412,13 @@ def _done_page(request: HttpRequest, repair: Repair) -> HttpResponse:
     """Show what was recorded of a repair that is over."""
     claim = getattr(repair, "claim", None)
     sees_money = staff_of(request).may(Capability.SEE_MONEY, repair.store_id)
+    checks = checks_now(repair)
+    labour = repair_labour(repair, today=timezone.localdate())
     context = {
         "repair": repair,
-        "checks": checks_now(repair),
-        "lines": lines_of(repair),
+        "checks": checks,
+        "lines": lines_of(repair, checks=checks, labour=labour),
+        "labour": labour,
         "claim": claim if sees_money else None,
         "claimed": claim is not None,
         "signed_off": repair.state == RepairState.COMPLETED,

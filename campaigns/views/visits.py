@@ -28,6 +28,7 @@ from campaigns.domain.booking import (
 from campaigns.domain.verifying import plan_own_stock
 from campaigns.forms.visits import CancelForm, DayForm, MoveForm, PlanForm
 from campaigns.models import CampaignVehicle, Visit
+from campaigns.queries.labour import visit_labour
 from campaigns.queries.visits import (
     WEEK,
     jobs_of,
@@ -149,6 +150,7 @@ def _visit_page(
         "cancel_form": CancelForm(),
         "week": loads(store=row.store, first=today, days=2 * WEEK) if booked else [],
         "cautions": _cautions(line),
+        "labour": visit_labour(row, today=today),
     }
     status = 409 if form else 200
     return render(request, "campaigns/visit.html", context, status=status)

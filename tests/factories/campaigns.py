@@ -23,6 +23,7 @@ from campaigns.models import (
     Criterion,
     HoldingClaim,
     HoldingClaimLine,
+    LabourDone,
     LearnedResponse,
     Letter,
     LetterCheckAnswer,
@@ -368,6 +369,21 @@ class RepairFactory(DjangoModelFactory[Repair]):
     repair_order = factory.Sequence(lambda n: f"RO{n + 1:05}")
     opened_at = NOW
     technician = factory.SubFactory(StaffFactory)
+
+
+class LabourDoneFactory(DjangoModelFactory[LabourDone]):
+    class Meta:
+        model = LabourDone
+
+    repair = factory.SubFactory(RepairFactory)
+    labour = factory.SubFactory(
+        VariantLabourFactory, variant=factory.SelfAttribute("..repair.variant")
+    )
+    operation = factory.SelfAttribute("labour.operation")
+    title = factory.SelfAttribute("labour.title")
+    hundredths_of_hour = factory.SelfAttribute("labour.hundredths_of_hour")
+    includes = factory.SelfAttribute("labour.includes")
+    payer = Payer.MANUFACTURER
 
 
 class CheckReadingFactory(DjangoModelFactory[CheckReading]):

@@ -12,7 +12,9 @@ pytestmark = pytest.mark.django_db
 
 def words_of(repair):
     row = repairs_with_all().get(pk=repair.pk)
-    pdf = job_card_pdf(job_card(row, today=TODAY), lines=lines_of(row))
+    card = job_card(row, today=TODAY)
+    lines = lines_of(row, checks=card.checks, labour=card.labour)
+    pdf = job_card_pdf(card, lines=lines)
     paper = pypdfium2.PdfDocument(pdf)
     pages = [page.get_textpage().get_text_range() for page in paper]
     return " ".join(" ".join(pages).split()), paper[0].get_size()

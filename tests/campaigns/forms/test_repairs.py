@@ -21,13 +21,35 @@ def test_technicians_of_this_store_only():
 
 @pytest.mark.parametrize("value", ["44.1234", "12345678", "1,5", "∞"])
 def test_a_reading_that_does_not_fit_is_refused(value):
-    form = ReadingForm({"attempt": 1, "unit": "Nm", "value": value})
+    form = ReadingForm({"attempt": 1, "unit": "Nm", "value": value}, unit="Nm")
     assert list(form.errors) == ["value"]
 
 
+@pytest.mark.parametrize(
+    ("typed", "chosen", "value", "unit"),
+    [
+        ("61", "mm", "61", "mm"),
+        ("2.4", "in", "2.4", "in"),
+        ("2.4 in", "mm", "2.4", "in"),
+        ("61", "", "61", "mm"),
+    ],
+)
+def test_a_length_comes_in_either_unit(typed, chosen, value, unit):
+    data = {"attempt": 1, "unit": chosen, "value": typed}
+    form = ReadingForm(data, unit="mm")
+    assert form.is_valid()
+    assert (str(form.cleaned_data["value"]), form.cleaned_data["unit"]) == (value, unit)
+
+
+def test_a_torque_has_no_other_unit():
+    form = ReadingForm({"attempt": 1, "unit": "in", "value": "45"}, unit="Nm")
+    assert list(form.errors) == ["unit"]
+    assert ReadingForm(unit="Nm")["unit"].is_hidden
+
+
 def test_whom_was_asked_is_a_field_only_after_stop():
-    assert "asked" not in ReadingForm().fields
-    assert "asked" in ReadingForm(stopped=True).fields
+    assert "asked" not in ReadingForm(unit="Nm").fields
+    assert "asked" in ReadingForm(unit="Nm", stopped=True).fields
 
 
 @pytest.mark.parametrize(

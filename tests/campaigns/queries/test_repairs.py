@@ -2,11 +2,12 @@
 
 import pytest
 
+from campaigns.queries import repairs
+from campaigns.queries.labour import repair_labour
 from campaigns.queries.repairs import (
     checks_now,
     hold_subject,
     job_card,
-    lines_of,
     repairs_with_all,
 )
 from campaigns.rules.eligibility import Cover
@@ -29,6 +30,11 @@ def shop():
     shop = Shop()
     shop.shelf(6)
     return shop
+
+
+def lines_of(repair):
+    labour = repair_labour(repair, today=TODAY)
+    return repairs.lines_of(repair, checks=checks_now(repair), labour=labour)
 
 
 def card_of(repair):
@@ -74,7 +80,7 @@ def test_each_line_has_one_payer_and_only_work_that_was_done(shop):
         variant=shop.variant, title="Wash", payer=Payer.CUSTOMER
     )
     RemedyPriceFactory.create(variant=shop.variant)
-    repair = shop.complete(operations=[done])
+    repair = shop.complete(operations=[done, wash])
     found = [(line.priced.asked.title, line.payer) for line in lines_of(repair)]
     assert found == [
         (f"{shop.part.number} {shop.part.name}", Payer.MANUFACTURER),
@@ -102,5 +108,5 @@ def test_the_card_takes_the_same_queries_with_more_checks(
             check = shop.check()
             shop.measure(repair, check, "45")
         row = repairs_with_all().get(pk=repair.pk)
-        with django_assert_num_queries(7):
+        with django_assert_num_queries(10):
             job_card(row, today=TODAY)

@@ -125,7 +125,8 @@ def test_the_card_begins_with_what_can_hurt(shop, bay):
     assert "The manufacturer's instruction prevails" in page.replace("&#x27;", "'")
     assert "Support the seat before the last bolt is out." in page
     assert "Angle gauge T-12" in page
-    assert "0.70 h" in page
+    assert "Published, h Paid, h Paid by Why" in page
+    assert "0.70 0.70 manufacturer the campaign covers this vehicle;" in page
 
 
 def test_the_card_warns_after_the_claim_date(shop, bay):
@@ -180,14 +181,17 @@ def test_stop_asks_whom_was_asked(shop, bay):
     assert CheckReading.objects.count() == 2
 
 
-def test_millimetres_can_be_read_in_inches(shop, bay):
-    """60 mm is 2.3622 in: 1 in is 25.4 mm exactly (yard and pound agreement, 1959)."""
+def test_a_length_is_shown_and_typed_in_both_units(shop, bay):
+    """Common practice, no source: a minimum of 60 mm is 2.4 in."""
     check = shop.check(unit="mm", low=60, high=None)
     repair = shop.open()
-    step = f"{address('repair', repair.pk)}?step=check-{check.pk}&unit=in"
-    assert "at least 2.3622 in" in text_of(bay.get(step))
-    measured(bay, repair, check, "2.4", 1, unit="in")
-    assert CheckReading.objects.get().result == ReadingResult.PASS
+    page = bay.get(f"{address('repair', repair.pk)}?step=check-{check.pk}")
+    assert "at least 60 mm (at least 2.4 in)" in text_of(page)
+    page = measured(bay, repair, check, "22", 1)
+    assert "22 mm (0.87 in)" in text_of(page)
+    measured(bay, repair, check, "2.4", 2, unit="in")
+    reading = CheckReading.objects.get(attempt=2)
+    assert (reading.unit, reading.result) == ("in", ReadingResult.PASS)
 
 
 @pytest.mark.parametrize("value", ["", "abc", "NaN", "1e9", "4,5,6"])
