@@ -229,7 +229,7 @@ def enter_batch_bill(
             shipment.bill = bill
             shipment.save(update_fields=["bill"])
             lines = shipment.lines.filter(part=allocation.part)
-            lines.update(bill_line=bill.lines.get())
+            lines.update(bill_line=bill.lines.get(part=allocation.part))
         return allocation
 
 
@@ -256,7 +256,7 @@ def enter_slip(
                 SentLine(
                     part=allocation.part,
                     quantity=paper.quantity,
-                    bill_line=bill.lines.get() if bill else None,
+                    bill_line=bill.lines.get(part=allocation.part) if bill else None,
                 )
             ],
             announced_on=announced_on,
@@ -286,7 +286,8 @@ def receive(
 ) -> Shipment:
     """Count a batch onto its bin. The same ``key`` again gives the first result.
 
-    Raises NotSentYet, and what ``receive_shipment`` raises.
+    Where its packing slip has further parts, all lines are counted at once with
+    ``receive_shipment``. Raises NotSentYet, and what ``receive_shipment`` raises.
     """
     shipment = allocation.shipment
     if shipment is None:

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from campaigns.domain.batch_papers import Billed
 from campaigns.domain.first_batch import BillPaper, SlipPaper
 from dealership.forms.fields import MoneyField
 from inventory.domain.shelving import CODE_LENGTH as BIN_CODE_LENGTH
 from inventory.forms.fields import DayField, KeyField, PartNumberField, PiecesField
+
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from campaigns.models import Allocation
 
 
 class BatchForm(forms.Form):
@@ -92,6 +99,105 @@ class SlipForm(forms.Form):
     def paper(self) -> SlipPaper:
         """Give the packing slip."""
         return SlipPaper(**self.cleaned_data)
+
+
+class RowsForm(forms.Form):
+    """A paper with a row for each part of a first batch; 0 pieces: not on it."""
+
+    columns: tuple[str, ...] = ()
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        batches: Sequence[Allocation],
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
+        super().__init__(*args, **options)
+        self.batches = batches
+        for batch in batches:
+            for name, field in self.row(batch).items():
+                field.widget.attrs["aria-label"] = field.label
+                self.fields[f"{name}_{batch.pk}"] = field
+
+    def row(self, batch: Allocation) -> dict[str, forms.Field]:
+        """Make the fields of one part, by the name of their column."""
+        raise NotImplementedError
+
+    def clean(self) -> dict[str, Any]:
+        """Want a piece of one part at least."""
+        data: dict[str, Any] = super().clean() or {}
+        if not self.errors and not self.pieces():
+            self.add_error(
+                None, _("No part has a piece. Enter how many stand on the paper.")
+            )
+        return data
+
+    def pieces(self) -> dict[int, int]:
+        """Give the pieces of each part that is on the paper, by the batch's id."""
+        told = {
+            batch.pk: self.cleaned_data.get(f"pieces_{batch.pk}") or 0
+            for batch in self.batches
+        }
+        return {pk: pieces for pk, pieces in told.items() if pieces}
+
+    def plain(self) -> list[forms.BoundField]:
+        """Give the fields that are about the whole paper."""
+        return [self[name] for name in self.base_fields]
+
+    def rows(self) -> list[tuple[Allocation, list[forms.BoundField]]]:
+        """Give each part with its fields, for the table."""
+        return [
+            (batch, [self[f"{name}_{batch.pk}"] for name in self.columns])
+            for batch in self.batches
+        ]
+
+
+class BillRowsForm(RowsForm):
+    """One bill over several parts of a first batch."""
+
+    number = forms.CharField(label=gettext_lazy("Bill number"), max_length=40)
+    dated = DayField(label=gettext_lazy("Dated"))
+    columns = ("pieces", "price")
+
+    def row(self, batch: Allocation) -> dict[str, forms.Field]:
+        """Ask for pieces and price of one part."""
+        part = {"part": batch.part.number}
+        return {
+            "pieces": PiecesField(
+                least=0,
+                initial=batch.quantity,
+                label=_("%(part)s: pieces billed") % part,
+            ),
+            "price": MoneyField(
+                initial=batch.unit_cost_cents, label=_("%(part)s: price a piece") % part
+            ),
+        }
+
+    def lines(self) -> dict[int, Billed]:
+        """Give what the bill says of each part, by the batch's id."""
+        return {
+            pk: Billed(
+                quantity=pieces, unit_cost_cents=self.cleaned_data[f"price_{pk}"]
+            )
+            for pk, pieces in self.pieces().items()
+        }
+
+
+class SlipRowsForm(RowsForm):
+    """One packing slip over several parts of a first batch."""
+
+    number = forms.CharField(label=gettext_lazy("Packing slip"), max_length=40)
+    expected_on = DayField(
+        label=gettext_lazy("Expected on"),
+        required=False,
+        help_text=gettext_lazy("Parts are promised from the working day after it."),
+    )
+    columns = ("pieces",)
+
+    def row(self, batch: Allocation) -> dict[str, forms.Field]:
+        """Ask for the pieces of one part."""
+        label = _("%(part)s: pieces sent") % {"part": batch.part.number}
+        return {"pieces": PiecesField(least=0, initial=batch.quantity, label=label)}
 
 
 class ReceiveForm(forms.Form):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.contrib import messages
+from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
@@ -13,7 +14,15 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from campaigns.domain import first_batch
-from campaigns.forms.first_batch import BatchForm, BillForm, ReceiveForm, SlipForm
+from campaigns.domain.batch_papers import enter_bill_over_parts, enter_slip_over_parts
+from campaigns.forms.first_batch import (
+    BatchForm,
+    BillForm,
+    BillRowsForm,
+    ReceiveForm,
+    SlipForm,
+    SlipRowsForm,
+)
 from campaigns.models import Allocation, Campaign
 from campaigns.queries.coverage import campaign_parts
 from campaigns.views.places import campaign_places
@@ -63,6 +72,8 @@ def campaign_parts_page(request: HttpRequest, code: str) -> HttpResponse:
         "restocking": share_of_basis_points(campaign.restocking_basis_points),
         "may_move": staff_of(request).may(Capability.MOVE_PARTS, store.pk),
         "may_settle": staff_of(request).may(Capability.EDIT_MONEY, store.pk),
+        "unbilled": sum(row.allocation.bill_id is None for row in found.batches),
+        "unsent": sum(row.allocation.shipment_id is None for row in found.batches),
         "today": today,
     }
     return render(request, "campaigns/first_batch.html", context)
@@ -182,9 +193,152 @@ def batch_slip(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @guarded(Capability.MOVE_PARTS)
+def bill_over_parts(request: HttpRequest, code: str) -> HttpResponse:
+    """Enter one bill over several parts; each row that differs is named."""
+    campaign = _campaign(code)
+    form = BillRowsForm(
+        request.POST or None, batches=_without(request, campaign, "bill")
+    )
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            enter_bill_over_parts(
+                campaign=campaign,
+                store=store_of(request),
+                number=data["number"],
+                dated=data["dated"],
+                lines=form.lines(),
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            form.add_error(None, refusal.sentence)
+        else:
+            messages.success(request, _("The bill is entered."))
+            _name_differences(request, campaign, set(form.pieces()))
+            return redirect("campaigns:campaign_parts", code=code)
+    return _rows_page(
+        request,
+        campaign,
+        form,
+        title=_("One bill over several parts"),
+        sentence=_(
+            "Enter what the bill says of each part, even where it is wrong; 0 for a"
+            " part that is not on it."
+        ),
+        label=_("Enter the bill"),
+        heads=(_("Pieces billed"), _("Price a piece")),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@guarded(Capability.MOVE_PARTS)
+def slip_over_parts(request: HttpRequest, code: str) -> HttpResponse:
+    """Enter one packing slip over several parts; each row that differs is named."""
+    campaign = _campaign(code)
+    form = SlipRowsForm(
+        request.POST or None, batches=_without(request, campaign, "shipment")
+    )
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            enter_slip_over_parts(
+                campaign=campaign,
+                store=store_of(request),
+                number=data["number"],
+                sent=form.pieces(),
+                announced_on=timezone.localdate(),
+                expected_on=data["expected_on"],
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            form.add_error(None, refusal.sentence)
+        else:
+            messages.success(request, _("The packing slip is entered."))
+            _name_differences(request, campaign, set(form.pieces()))
+            return redirect("campaigns:campaign_parts", code=code)
+    return _rows_page(
+        request,
+        campaign,
+        form,
+        title=_("One packing slip over several parts"),
+        sentence=_(
+            "Enter what the slip says of each part, 0 for a part that is not on it;"
+            " what came is counted afterwards."
+        ),
+        label=_("Enter the packing slip"),
+        heads=(_("Pieces sent"),),
+    )
+
+
+def _without(request: HttpRequest, campaign: Campaign, paper: str) -> list[Allocation]:
+    """Give the batches of this store without such a paper, or with the one sent again."""
+    mine = Allocation.objects.for_staff(staff_of(request)).in_store(store_of(request))
+    wanted = Q(**{f"{paper}__isnull": True})
+    if request.method == "POST":
+        wanted |= Q(**{f"{paper}__number": request.POST.get("number", "").strip()})
+    rows = mine.filter(wanted, campaign=campaign).select_related("part")
+    return list(rows.order_by("part__number"))
+
+
+def _name_differences(
+    request: HttpRequest, campaign: Campaign, batch_ids: set[int]
+) -> None:
+    """Say of each part of a paper in what it differs from the announcement."""
+    parts = set(
+        Allocation.objects.filter(pk__in=batch_ids).values_list("part_id", flat=True)
+    )
+    found = campaign_parts(
+        campaign=campaign, store=store_of(request), today=timezone.localdate()
+    )
+    named = [
+        _("%(part)s: %(words)s, %(pieces)d pieces")
+        % {"part": one.part.number, "words": one.words, "pieces": one.pieces}
+        for one in found.differences
+        if one.part.pk in parts and one.dispute is None
+    ]
+    if named:
+        messages.warning(request, _("It differs: %s") % "; ".join(named))
+
+
+def _rows_page(
+    request: HttpRequest,
+    campaign: Campaign,
+    form: BillRowsForm | SlipRowsForm,
+    *,
+    title: str,
+    sentence: str,
+    label: str,
+    heads: tuple[str, ...],
+) -> HttpResponse:
+    context = {
+        "campaign": campaign,
+        "form": form,
+        "heads": heads,
+        "rows": [
+            (batch, list(zip(heads, fields, strict=True)))
+            for batch, fields in form.rows()
+        ],
+        "form_title": title,
+        "form_sentence": sentence,
+        "form_label": label,
+        "back_url": reverse("campaigns:campaign_parts", args=[campaign.code]),
+        "campaign_places": campaign_places(request, campaign),
+    }
+    return render(request, "campaigns/first_batch_rows.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@guarded(Capability.MOVE_PARTS)
 def batch_receive(request: HttpRequest, code: str, pk: int) -> HttpResponse:
-    """Count a batch onto its bin, set apart for the campaign."""
+    """Count a batch onto its bin, set apart for the campaign.
+
+    A packing slip with further parts is counted as a whole, on its own page.
+    """
     batch = _allocation(request, code, pk)
+    if batch.shipment and batch.shipment.lines.exclude(part=batch.part).exists():
+        return redirect("inventory:shipment", pk=batch.shipment.pk)
     line = (
         batch.shipment.lines.filter(part=batch.part).first() if batch.shipment else None
     )
@@ -253,6 +407,8 @@ def _form_page(
 patterns: list[URLPattern] = [
     path("campaigns/<str:code>/parts/", campaign_parts_page, name="campaign_parts"),
     path("campaigns/<str:code>/parts/new/", new_batch, name="new_batch"),
+    path("campaigns/<str:code>/parts/bill/", bill_over_parts, name="bill_over_parts"),
+    path("campaigns/<str:code>/parts/slip/", slip_over_parts, name="slip_over_parts"),
     path("campaigns/<str:code>/parts/<int:pk>/bill/", batch_bill, name="batch_bill"),
     path("campaigns/<str:code>/parts/<int:pk>/slip/", batch_slip, name="batch_slip"),
     path(

@@ -226,3 +226,58 @@ def test_advisor_sees_and_enters_nothing(signed_in, campaign, part):
     deliver(client.store, part, 3, earmark=campaign.earmark)
     assert page_of(client, campaign).status_code == 200
     assert announced(client, campaign, part).status_code == 403
+
+
+def test_one_bill_and_one_slip_over_two_parts_name_what_differs(client, campaign):
+    parts = [PartFactory.create(supplier=campaign.supplier) for _ in range(2)]
+    for one in parts:
+        announced(client, campaign, one)
+    first, second = Allocation.objects.order_by("pk")
+    page = page_of(client, campaign).content.decode()
+    assert "Enter one bill over several parts" in page
+
+    bill_url = reverse("campaigns:bill_over_parts", args=[campaign.code])
+    assert client.get(bill_url).status_code == 200
+    sent = {
+        "number": "B-7",
+        "dated": "2026-11-24",
+        f"pieces_{first.pk}": "40",
+        f"price_{first.pk}": "42.50",
+        f"pieces_{second.pk}": "44",
+        f"price_{second.pk}": "41.00",
+    }
+    for _press in range(2):
+        answer = client.post(bill_url, sent, follow=True)
+        assert answer.status_code == 200
+    said = answer.content.decode()
+    assert f"{parts[1].number}: billed more than announced, 4 pieces" in said
+    assert f"{parts[1].number}: price billed is not the one announced" in said
+    assert f"{parts[0].number}: " not in said
+    assert Bill.objects.get().lines.count() == 2
+
+    slip_url = reverse("campaigns:slip_over_parts", args=[campaign.code])
+    slip = {"number": "PS-7", "expected_on": "2026-11-27"}
+    rows = {f"pieces_{first.pk}": "40", f"pieces_{second.pk}": "41"}
+    answer = client.post(slip_url, slip | rows, follow=True)
+    assert "billed more than sent, 3 pieces" in answer.content.decode()
+    shipment = Shipment.objects.get()
+    receive = reverse("campaigns:batch_receive", args=[campaign.code, first.pk])
+    assert client.get(receive)["Location"] == reverse(
+        "inventory:shipment", args=[shipment.pk]
+    )
+    assert "nothing is left to enter" in client.get(slip_url).content.decode()
+
+
+def test_a_paper_over_parts_without_a_piece_is_refused(client, campaign, part):
+    announced(client, campaign, part)
+    batch = Allocation.objects.get()
+    empty = {
+        "number": "B-7",
+        "dated": "2026-11-24",
+        f"pieces_{batch.pk}": "0",
+        f"price_{batch.pk}": "42.50",
+    }
+    url = reverse("campaigns:bill_over_parts", args=[campaign.code])
+    answer = client.post(url, empty)
+    assert "No part has a piece" in answer.content.decode()
+    assert not Bill.objects.exists()
