@@ -7,6 +7,8 @@ out in columns and written a few stores at a time.
 
 from __future__ import annotations
 
+import gc
+from contextlib import contextmanager, nullcontext
 from dataclasses import asdict, dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
@@ -29,17 +31,17 @@ from vehicles.domain.sets import insert_rows
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from contextlib import AbstractContextManager
 
     from dealership.models import Job, StaffMember
     from inventory.forecasting.proposal import Proposal
 
-RECONCILE = "campaigns.reconcile"
-READ_AT_ONCE = 100
-"""Stores whose facts are read together."""
+    Stage = Callable[[str], AbstractContextManager[None]]
 
-WRITE_AT_ONCE = 10
-"""Stores whose proposals are worked out and written together."""
+RECONCILE = "campaigns.reconcile"
+READ_AT_ONCE = 13
+"""Stores whose facts are read, worked out and written together."""
 
 KEPT_DAYS = 14
 """Days for which a proposal is kept that another has replaced undecided."""
@@ -151,7 +153,9 @@ def reconcile(
     today: dt.date,
     at: dt.datetime,
     store_id: int | None = None,
+    helping: bool = False,
     progress: Callable[[int, int], None] = lambda _done, _total: None,
+    stage: Stage = lambda _name: nullcontext(),
 ) -> Worked:
     """Set stock against open vehicles and leave one open proposal per store and part.
 
@@ -159,7 +163,11 @@ def reconcile(
     which nothing has happened since their last run today are passed over. The same
     facts on the same day leave everything as it stands. Where somebody has decided, or
     another run was faster, between the reading and the writing, that part is left to
-    the next run. ``progress(done, total)`` counts stores.
+    the next run.
+
+    ``helping`` joins the run that began at ``at`` and takes stores from the other end.
+    ``progress(done, total)`` counts stores. Within ``stage(name)`` stands each stretch
+    of "reading", "maths" and "writing", for whoever wants to time them.
     """
     stores = list(Store.objects.order_by("pk"))
     if store_id is None:
@@ -171,24 +179,55 @@ def reconcile(
     progress(0, len(looked))
     if not looked:
         return worked
-    learn_responses(at=at)
-    house = read_house()
-    for start in range(0, len(looked), READ_AT_ONCE):
-        some = looked[start : start + READ_AT_ONCE]
-        seen = _standing(some, today)
-        cases = cases_of(house=house, stores=some, today=today)
-        _work_out(
-            cases,
-            some,
-            seen,
-            today=today,
-            at=at,
-            worked=worked,
-            done=start,
-            progress=lambda done: progress(done, len(looked)),
-        )
+    with stage("reading"):
+        if not helping:
+            learn_responses(at=at)
+        house = read_house()
+    left = looked
+    with _no_search_for_cycles():
+        while left:
+            some = left[-READ_AT_ONCE:] if helping else left[:READ_AT_ONCE]
+            with stage("reading"):
+                seen = _standing(some, today)
+                cases = cases_of(house=house, stores=some, today=today)
+            _work_out(cases, some, seen, today=today, at=at, worked=worked, stage=stage)
+            del cases
+            mine = {one.pk for one in some}
+            done = set() if store_id is not None else _done_by_now(looked, today, at)
+            left = [one for one in left if one.pk not in mine and one.pk not in done]
+            progress(len(looked) - len(left), len(looked))
     _forget(looked, today)
     return worked
+
+
+def stores_to_share(*, today: dt.date) -> bool:
+    """Tell whether a run over all stores is long enough for two hands."""
+    ids = list(Store.objects.values_list("pk", flat=True))
+    return len(touched_stores(ids, today=today)) > READ_AT_ONCE
+
+
+def _done_by_now(stores: Sequence[Store], today: dt.date, at: dt.datetime) -> set[int]:
+    """Give the stores of a run that it, a helper, or a later run has finished."""
+    marks = Reckoning.objects.filter(
+        store__in=stores, worked_on=today, seen_until__gte=at
+    )
+    return set(marks.values_list("store_id", flat=True))
+
+
+@contextmanager
+def _no_search_for_cycles() -> Iterator[None]:
+    """Leave Python's collector alone for a while.
+
+    A run holds some million objects, none of them in a cycle, and looking through them
+    over and over takes a third of its time. What is no longer held goes at once.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _standing(stores: Sequence[Store], today: dt.date) -> _Standing:
@@ -214,29 +253,23 @@ def _work_out(
     today: dt.date,
     at: dt.datetime,
     worked: Worked,
-    done: int,
-    progress: Callable[[int], None],
+    stage: Stage,
 ) -> None:
-    """Work out what is new and write it, a few stores at a time."""
-    by_store: dict[int, dict[Key, Case]] = {one.pk: {} for one in stores}
-    for key, case in cases.items():
-        by_store[key[0]][key] = case
-    for start in range(0, len(stores), WRITE_AT_ONCE):
-        some = stores[start : start + WRITE_AT_ONCE]
-        mine = {key: case for one in some for key, case in by_store[one.pk].items()}
-        new = [
-            case
-            for key, case in mine.items()
-            if not seen.holds(key, case.position.fingerprint())
-        ]
-        worked.unchanged += len(mine) - len(new)
-        found = propose_many([case.position for case in new])
+    """Work out what is new and write it."""
+    with stage("maths"):
+        marks = {key: case.position.fingerprint() for key, case in cases.items()}
+        new = [case for key, case in cases.items() if not seen.holds(key, marks[key])]
+        worked.unchanged += len(cases) - len(new)
+        found = propose_many(
+            [case.position for case in new],
+            [marks[case.store_id, case.part.pk] for case in new],
+        )
+    with stage("writing"):
         made = {
             (case.store_id, case.part.pk): _row(case, one, today, at)
             for case, one in zip(new, found, strict=True)
         }
-        _write(some, made, set(mine), seen=seen, today=today, at=at, worked=worked)
-        progress(done + start + len(some))
+        _write(stores, made, set(cases), seen=seen, today=today, at=at, worked=worked)
 
 
 def _row(
@@ -259,8 +292,8 @@ def _row(
         "sentence": sentence(found),
         "facts": {
             "because": found.because.value,
-            "rows": [fact._asdict() for fact in found.facts],
-            "curve": [list(row) for row in found.curve],
+            "rows": found.facts,
+            "curve": found.curve,
             "window": window_of(position, found),
             "inputs": inputs_of(position),
             "receipts": [
@@ -270,7 +303,16 @@ def _row(
             "campaigns": list(case.campaigns),
             "built_in_curve": any(use.learned_from == 0 for use in position.campaigns),
         },
-        "choices": [asdict(row) for row in found.choices],
+        "choices": [
+            {
+                "quantity": row.quantity,
+                "level": row.level,
+                "run_out": row.run_out,
+                "left_over": row.left_over,
+                "last_unused": row.last_unused,
+            }
+            for row in found.choices
+        ],
         "moved_by": [],
         "fingerprint": found.fingerprint,
         "state": ProposalState.OPEN.value,

@@ -11,6 +11,7 @@ from campaigns.rules.lifecycle import ProposalKind, ProposalState, ReportState
 from dealership.models import Job, Store
 from dealership.models.choices import choices_of, known
 from dealership.models.scope import StoreScopedQuerySet
+from inventory.forecasting.proposal import Fact
 from inventory.models import Earmark, GoodsReturn, Part, PurchaseOrder
 
 
@@ -69,6 +70,14 @@ class Replenishment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.store_id} {self.part_id} {self.kind} {self.quantity}"
+
+    def told(self) -> list[Fact]:
+        """Give every figure that it was worked out from.
+
+        Each is kept as code, value, unit and label; in older rows under their names.
+        """
+        rows = self.facts.get("rows", [])
+        return [Fact(**row) if isinstance(row, dict) else Fact(*row) for row in rows]
 
 
 class ReckoningQuerySet(StoreScopedQuerySet["Reckoning"]):

@@ -96,6 +96,13 @@ class CampaignVehicle(models.Model):
                 & ~Q(work_state__in=["to_verify", "open", "needs_repair"]),
                 name="population_gone_unasked",
             ),
+            models.Index(
+                fields=["store", "campaign"],
+                condition=Q(first_asked_on__isnull=True)
+                & Q(work_state__in=["open", "needs_repair"])
+                & ~Q(reach="reachable"),
+                name="population_lost_unasked",
+            ),
         ]
 
     def __str__(self) -> str:

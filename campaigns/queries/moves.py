@@ -6,13 +6,13 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Q
+from django.db.models import F, Q
 
 from campaigns.models import Replenishment
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
 from dealership.models import Store
 from inventory.forecasting.moving import Shelf, find_moves
-from inventory.models import Part
+from inventory.models import Balance, Part
 
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from dealership.models import StaffMember
     from inventory.forecasting.moving import Move
+    from inventory.models import Earmark
 
 WORTH_WITHOUT_COSTS = 0.5
 """Customers that a journey must serve on average where no costs are given: a
@@ -30,12 +31,18 @@ LEAST_WORTH = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartMove:
-    """A journey of one part between two stores, as of the last night's proposals."""
+    """A journey of one part between two stores, as of the last night's proposals.
+
+    ``earmark`` is that of the giver's pocket with the most pieces to spare, and
+    ``from_pocket`` how many of the journey it can give: a transfer empties one pocket.
+    """
 
     part: Part
     giver: Store
     taker: Store
     move: Move
+    earmark: Earmark | None = None
+    from_pocket: int = 0
 
     @property
     def pieces(self) -> int:
@@ -78,17 +85,39 @@ def moves_of(
     parts = Part.objects.in_bulk({part_id for part_id, _move in moves})
     ids = {int(pk) for _part, move in moves for pk in (move.giver, move.taker)}
     stores = Store.objects.in_bulk(ids)
-    return [
-        PartMove(
-            part=parts[part_id],
-            giver=stores[int(move.giver)],
-            taker=stores[int(move.taker)],
-            move=move,
+    pockets = _pockets({(int(move.giver), part_id) for part_id, move in moves})
+    found_moves = []
+    for part_id, move in sorted(
+        moves, key=lambda row: (-row[1].served, parts[row[0]].number)
+    ):
+        pocket = pockets.get((int(move.giver), part_id))
+        found_moves.append(
+            PartMove(
+                part=parts[part_id],
+                giver=stores[int(move.giver)],
+                taker=stores[int(move.taker)],
+                move=move,
+                earmark=pocket.earmark if pocket else None,
+                from_pocket=min(move.pieces, _spare(pocket)) if pocket else 0,
+            )
         )
-        for part_id, move in sorted(
-            moves, key=lambda row: (-row[1].served, parts[row[0]].number)
-        )
-    ]
+    return found_moves
+
+
+def _pockets(places: Collection[tuple[int, int]]) -> dict[tuple[int, int], Balance]:
+    """Give the pocket with the most to spare of each store and part."""
+    rows = Balance.objects.filter(
+        store__in={store for store, _part in places},
+        part__in={part for _store, part in places},
+        free__gt=F("promised"),
+    ).select_related("earmark")
+    ordered = sorted(rows, key=lambda one: (_spare(one), -(one.earmark_id or 0)))
+    return {(one.store_id, one.part_id): one for one in ordered}
+
+
+def _spare(pocket: Balance) -> int:
+    """Give the free pieces on which no promise counts."""
+    return pocket.free - pocket.promised
 
 
 def _shelves(rows: Iterable[tuple[int, Any]]) -> list[Shelf]:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from campaigns.models.outcome import ReplenishmentQuerySet
     from dealership.models import StaffMember, Store
     from dealership.rules.pictures import RunwayPicture
+    from inventory.forecasting.proposal import Fact
 
 HISTORY = 10
 """Earlier decisions on the same part that a proposal's page shows."""
@@ -141,8 +142,8 @@ def said(proposal: Replenishment) -> tuple[str, str]:
 def figures_of(proposal: Replenishment) -> list[Figures]:
     """Give every number of a proposal, the campaigns' first, each in words."""
     by_name: dict[str, list[Figure]] = {}
-    for row in proposal.facts.get("rows", []):
-        by_name.setdefault(row["label"], []).append(_figure(row))
+    for fact in proposal.told():
+        by_name.setdefault(fact.label, []).append(_figure(fact))
     named = [name for name in by_name if name]
     return [
         Figures(name=name, figures=tuple(by_name[name]))
@@ -151,12 +152,12 @@ def figures_of(proposal: Replenishment) -> list[Figures]:
     ]
 
 
-def _figure(row: dict[str, str]) -> Figure:
-    cents = row["unit"] == "cents"
+def _figure(fact: Fact) -> Figure:
+    cents = fact.unit == "cents"
     return Figure(
-        words=FACT_WORDS.get(row["code"], row["code"]),
-        value=plain_money(int(row["value"])) if cents else row["value"],
-        unit=str(_UNIT_WORDS.get(row["unit"], row["unit"])),
+        words=FACT_WORDS.get(fact.code, fact.code),
+        value=plain_money(int(fact.value)) if cents else fact.value,
+        unit=str(_UNIT_WORDS.get(fact.unit, fact.unit)),
     )
 
 

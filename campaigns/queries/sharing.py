@@ -17,10 +17,11 @@ from inventory.models import Part
 
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from campaigns.models.outcome import ReplenishmentQuerySet
     from dealership.models import StaffMember, Store
+    from inventory.forecasting.proposal import Fact
     from inventory.forecasting.sharing import Share
 
 
@@ -57,12 +58,12 @@ def claimants_of(staff: StaffMember, part: Part) -> list[tuple[Store, Claimant]]
     """Give what each store wants and has of a part, by the last night's proposals."""
     rows = open_proposals(staff).filter(part=part).select_related("store")
     return [
-        (row.store, _claimant(row.store, row.facts.get("rows", [])))
+        (row.store, _claimant(row.store, row.told()))
         for row in rows.order_by("store__code")
     ]
 
 
-def _claimant(store: Store, rows: Sequence[Mapping[str, str]]) -> Claimant:
+def _claimant(store: Store, rows: Sequence[Fact]) -> Claimant:
     """Add up vehicles and pieces over the campaigns that take the part.
 
     A need counts every open vehicle, waiting customers and planned work; what is
@@ -70,9 +71,9 @@ def _claimant(store: Store, rows: Sequence[Mapping[str, str]]) -> Claimant:
     """
     by_label: dict[str, dict[str, Decimal]] = {}
     for row in rows:
-        if row["unit"] != "day":
-            figures = by_label.setdefault(row["label"], {})
-            figures[row["code"]] = Decimal(row["value"])
+        if row.unit != "day":
+            figures = by_label.setdefault(row.label, {})
+            figures[row.code] = Decimal(row.value)
     whole = by_label.pop("", {})
     vehicles, need = 0, Decimal(0)
     for facts in by_label.values():

@@ -40,8 +40,8 @@ def steps_of(proposal: Replenishment) -> list[str]:
 
 def _by_label(proposal: Replenishment) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
-    for row in proposal.facts.get("rows", []):
-        found.setdefault(row["label"], {})[row["code"]] = row["value"]
+    for fact in proposal.told():
+        found.setdefault(fact.label, {})[fact.code] = fact.value
     return found
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -27,6 +30,7 @@ from dealership.documents.pdf import page_of
 from dealership.models import Job
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
+from dealership.rules.workdays import business_day_from
 from dealership.templatetags.formats import day_words
 from dealership.views.files import file_answer
 from dealership.views.guards import guarded, staff_of, store_of
@@ -38,12 +42,14 @@ from inventory.views.places import parts_places
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Collection
 
     from django import forms
     from django.http import HttpRequest, HttpResponse
     from django.urls import URLPattern
 
     from campaigns.models import Replenishment
+    from campaigns.queries.moves import PartMove
 
 ROWS = 20
 
@@ -119,6 +125,7 @@ def _page(
     staff, store, today = staff_of(request), store_of(request), timezone.localdate()
     rows = queries.proposals_of(staff, store)
     is_open = one.state == ProposalState.OPEN
+    journeys = _journeys(request, [one.part_id]) if is_open else []
     initial = {"quantity": one.quantity or one.part.pack}
     context = {
         **_told(one, request),
@@ -133,9 +140,8 @@ def _page(
         "decline_form": bad
         if isinstance(bad, DeclineForm)
         else DeclineForm(prefix="decline"),
-        "moves": moves_of(staff=staff, store=store, part_ids=[one.part_id])
-        if is_open
-        else [],
+        "moves": journeys,
+        "may_send": any(one.send_url for one in journeys),
         "refused": bad,
         "today": today,
         "parts_places": parts_places(request),
@@ -183,13 +189,68 @@ def paper(request: HttpRequest, pk: int) -> HttpResponse:
     return file_answer(pdf, name, shown=True)
 
 
+@dataclass(frozen=True, slots=True)
+class Journey:
+    """A move with the address of the form that sends it, filled in; empty: none.
+
+    ``elsewhere``: the form stands in the giver's store, which must be chosen first.
+    """
+
+    of: PartMove
+    send_url: str
+    elsewhere: bool
+
+    @property
+    def fields(self) -> tuple[tuple[str, str], ...]:
+        """Give what chooses the giver's store and then opens the form."""
+        return ("store", str(self.of.giver.pk)), ("next", self.send_url)
+
+
+def _journeys(
+    request: HttpRequest, part_ids: Collection[int] | None = None
+) -> list[Journey]:
+    """Find the moves to and from this store, and where each is sent."""
+    staff, store = staff_of(request), store_of(request)
+    arrives = business_day_from(timezone.localdate() + timedelta(days=1))
+    return [
+        Journey(
+            of=one,
+            send_url=_send_url(one, arrives)
+            if one.from_pocket and staff.may(Capability.MOVE_PARTS, one.giver.pk)
+            else "",
+            elsewhere=one.giver.pk != store.pk,
+        )
+        for one in moves_of(staff=staff, store=store, part_ids=part_ids)
+    ]
+
+
+def _send_url(move: PartMove, arrives: dt.date) -> str:
+    """Give the address of the form that sends a move, filled in."""
+    why = ngettext(
+        "serves about %(n)s customer more there",
+        "serves about %(n)s customers more there",
+        round(move.move.served),
+    ) % {"n": max(1, round(move.move.served))}
+    asked = {
+        "part": move.part.number,
+        "quantity": move.from_pocket,
+        "earmark": move.earmark.code if move.earmark else "",
+        "to_store": move.taker.pk,
+        "expected_on": arrives.isoformat(),
+        "why": why,
+    }
+    return f"{reverse('inventory:new_transfer')}?{urlencode(asked)}"
+
+
 @require_safe
 @guarded(Capability.SEE_PARTS)
 def moves(request: HttpRequest) -> HttpResponse:
     """List pieces that would serve more customers at another store of the group."""
     staff, store = staff_of(request), store_of(request)
+    journeys = _journeys(request)
     context = {
-        "moves": moves_of(staff=staff, store=store),
+        "moves": journeys,
+        "may_send": any(one.send_url for one in journeys),
         "store": store,
         "several": len(staff.store_ids()) > 1,
         "parts_places": parts_places(request),

@@ -58,11 +58,19 @@ class Ask:
     error: float
 
 
-def propose_many(positions: Sequence[PartPosition]) -> list[Proposal]:
-    """Give the proposal of each position; see ``propose``."""
+def propose_many(
+    positions: Sequence[PartPosition], fingerprints: Sequence[str] | None = None
+) -> list[Proposal]:
+    """Give the proposal of each position; see ``propose``.
+
+    ``fingerprints``: those of the positions, where the caller has them already.
+    """
+    known = fingerprints or [one.fingerprint() for one in positions]
     return [
-        conclude(position, outlook)
-        for position, outlook in zip(positions, look_ahead_many(positions), strict=True)
+        conclude(position, outlook, fingerprint=mark)
+        for position, outlook, mark in zip(
+            positions, look_ahead_many(positions), known, strict=True
+        )
     ]
 
 

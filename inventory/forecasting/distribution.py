@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Self, TypeAlias
 
 import numpy as np
@@ -23,9 +23,13 @@ _SEEN = 5e-5
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Demand:
-    """A number of pieces that is not known yet: ``chances[k]`` is P(D = k)."""
+    """A number of pieces that is not known yet: ``chances[k]`` is P(D = k).
+
+    A proposal asks the same demand a dozen times, so its sums are kept once made.
+    """
 
     chances: Chances
+    _sums: list[Chances] = field(init=False, repr=False, default_factory=list)
 
     @classmethod
     def of(cls, chances: Chances) -> Self:
@@ -40,6 +44,13 @@ class Demand:
         chances = np.zeros(pieces + 1)
         chances[pieces] = 1.0
         return cls(chances)
+
+    @property
+    def below(self) -> Chances:
+        """Give P(D <= k) for each k."""
+        if not self._sums:
+            self._sums.append(self.chances.cumsum())
+        return self._sums[0]
 
     @property
     def mean(self) -> float:
@@ -61,7 +72,7 @@ class Demand:
         """Give P(D <= pieces)."""
         if pieces < 0:
             return 0.0
-        return min(1.0, float(self.chances[: pieces + 1].sum()))
+        return min(1.0, float(self.below[min(pieces, self.largest)]))
 
     def at_least(self, pieces: int) -> float:
         """Give P(D >= pieces)."""
@@ -69,7 +80,7 @@ class Demand:
 
     def level(self, chance: float) -> int:
         """Give the smallest number of pieces that suffices with this chance, 0 to 1."""
-        reached = int(self.chances.cumsum().searchsorted(chance - _TIE))
+        reached = int(self.below.searchsorted(chance - _TIE))
         return min(reached, self.largest)
 
     def short(self, pieces: int) -> float:
@@ -79,8 +90,9 @@ class Demand:
 
     def left(self, pieces: int) -> float:
         """Give E(pieces - D)+: pieces left over, on average."""
-        spare = pieces - np.arange(len(self.chances))
-        return float(np.maximum(spare, 0) @ self.chances)
+        return float(self.below[: max(0, min(pieces, len(self.chances)))].sum()) + max(
+            0, pieces - len(self.chances)
+        )
 
     def tail(self) -> tuple[float, ...]:
         """Give P(D >= 1), P(D >= 2) ..., four decimals each, while above zero."""

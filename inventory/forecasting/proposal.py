@@ -280,8 +280,13 @@ def decide(position: PartPosition, outlook: Outlook) -> Decision:
     return Decision(ProposalKind.NOTHING, 0, why, back)
 
 
-def conclude(position: PartPosition, outlook: Outlook) -> Proposal:
-    """Propose from what is ahead; see ``propose``."""
+def conclude(
+    position: PartPosition, outlook: Outlook, *, fingerprint: str = ""
+) -> Proposal:
+    """Propose from what is ahead; see ``propose``.
+
+    ``fingerprint``: that of the position, where the caller has it already.
+    """
     kind, quantity, because, back = decide(position, outlook)
     act_by: date | None = None
     if kind is ProposalKind.RETURN and position.returns is not None:
@@ -295,7 +300,7 @@ def conclude(position: PartPosition, outlook: Outlook) -> Proposal:
         because=because,
         facts=_facts(position, outlook, back=back),
         choices=_choices(position, outlook, kind=kind, quantity=quantity),
-        fingerprint=position.fingerprint(),
+        fingerprint=fingerprint or position.fingerprint(),
         curve=_curve(position, outlook, kind=kind, quantity=quantity),
         tail=outlook.window.tail(),
     )
@@ -585,9 +590,14 @@ def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
     ]
 
 
+_WITH_PLACES = ("%.0f", "%.1f", "%.2f", "%.3f")
+
+
 def _fact(code: str, value: float, unit: str, label: str = "", places: int = 0) -> Fact:
     """Write a figure with fixed decimals; minus zero is zero."""
-    written = f"{value:.{places}f}"
-    if written.startswith("-") and float(written) == 0:
-        written = written.removeprefix("-")
+    if not places and value.__class__ is int:
+        return Fact(code, str(value), unit, label)
+    written = _WITH_PLACES[places] % value
+    if written[0] == "-" and float(written) == 0:
+        written = written[1:]
     return Fact(code, written, unit, label)

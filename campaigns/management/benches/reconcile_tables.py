@@ -1,8 +1,8 @@
 """The tables of the bench of proposals, written by the databases themselves.
 
 One set of expressions over a table of numbers fills PostgreSQL, SQLite and the
-yardstick's memory alike, so that all three hold the same rows. Indexes are taken away
-while rows are poured in and come back after.
+yardstick's memory alike, so that all three hold the same rows. Indexes and triggers
+are taken away while rows are poured in and come back after.
 """
 
 from __future__ import annotations
@@ -80,6 +80,10 @@ class Words:
             return f"printf('%0{width}d', {number})"
         return f"lpad(CAST({number} AS varchar), {width}, '0')"
 
+    def json(self, text: str) -> str:
+        """Say a text that is JSON."""
+        return f"CAST({text} AS jsonb)" if self.vendor == "postgresql" else text
+
     def part(self, number: str, by: int) -> str:
         """Say a whole division."""
         return f"({number} {'//' if self.vendor == 'duckdb' else '/'} {by})"
@@ -99,7 +103,8 @@ LETTERS_FROM, LETTERS_EVERY = 10, 11
 """Letters of campaign c went out 10 + (11 c mod 420) days ago."""
 
 REMINDER_AFTER = 140
-_EARMARKED = 1000
+CLOSED = 6
+"""Campaigns closed before: enough to learn from."""
 
 
 def rows_of(size: Size, words: Words) -> Iterator[Rows]:
@@ -227,6 +232,11 @@ def rows_of(size: Size, words: Words) -> Iterator[Rows]:
             f" WHEN NOT ({is_open}) AND n % 4 = 0 THEN NULL ELSE "
             + words.day(f"(n * 17) % {mailed}")
             + " END",
+            # as the triggers keep them, which rest while rows are poured in
+            "first_letter_on": words.day(mailed),
+            "latest_letter_on": f"CASE WHEN {mailed} > {REMINDER_AFTER} AND {is_open}"
+            f" THEN {words.day(f'{mailed} - {REMINDER_AFTER}')}"
+            f" ELSE {words.day(mailed)} END",
         },
     )
     yield Rows(
@@ -271,9 +281,54 @@ def rows_of(size: Size, words: Words) -> Iterator[Rows]:
             "source": "'List'",
         },
     )
+    yield from _closed(size, words)
     yield from _letters(size, words, store, campaign, mailed)
     yield from _workshop(size, words, store, campaign)
     yield from _books(size, words)
+
+
+def _closed(size: Size, words: Words) -> Iterator[Rows]:
+    """Give campaigns that were closed, at two stores each: what owners usually do."""
+    number = f"(n + {size.campaigns} + 1)"
+    code = "'E' || " + words.padded("n", 4)
+    yield Rows(books.Earmark, CLOSED, "", {"id": number, "code": code, "words": "''"})
+    yield Rows(
+        work.Campaign,
+        CLOSED,
+        "",
+        {
+            "id": number,
+            "code": code,
+            "maker": "'Ostby'",
+            "maker_number": words.padded("n + 90000", 5),
+            "title": "'Hinge pins'",
+            "campaign_class": "'safety'",
+            "state": "'closed'",
+            "supplier_id": "1",
+            "earmark_id": number,
+            "announced_on": words.day("900"),
+            "letters_on": words.day("890"),
+            "closed_at": words.moment(),
+            "made_at": words.moment(),
+        },
+    )
+    yield Rows(
+        work.ClosedResponse,
+        2 * CLOSED,
+        "",
+        {
+            "id": "n + 1",
+            "campaign_id": f"({words.part('n', 2)} + {size.campaigns} + 1)",
+            "store_id": "n % 2 + 1",
+            # vehicles, days of the letters, day until, whether they asked then
+            "seen": words.json(
+                "'[[' || (6 + n % 5) || ',[0],9,true],[9,[0],20,true],[' ||"
+                " (5 + n % 7) || ',[0],33,true],[8,[0],61,true],[7,[0],120,true],"
+                "[4,[0,140],200,true],[30,[0,140],540,false]]'"
+            ),
+            "made_at": words.moment(),
+        },
+    )
 
 
 def _letters(
@@ -608,7 +663,7 @@ def pour(tables: Iterable[Rows], numbers: int) -> None:
         cursor.execute("CREATE TEMP TABLE numbers (n integer)")
         cursor.execute(NUMBERS.format(last=numbers - 1))
         for rows in tables:
-            _insert(cursor, rows)
+            cursor.execute(insertion(rows))
         cursor.execute(BALANCES)
         cursor.execute("DROP TABLE numbers")
     with connection.cursor() as cursor:
@@ -616,12 +671,12 @@ def pour(tables: Iterable[Rows], numbers: int) -> None:
         cursor.execute("VACUUM ANALYZE" if on_postgres else "ANALYZE")
 
 
-def _insert(cursor: CursorWrapper, rows: Rows) -> None:
-    """Pour the rows of one table in; what is not said takes the field's default."""
+def insertion(rows: Rows) -> str:
+    """Write the statement of one table; what is not said takes the field's default."""
     columns = {**_defaults(rows.model), **rows.columns}
     names = ", ".join(f'"{name}"' for name in columns)
     test = f" AND ({rows.where})" if rows.where else ""
-    cursor.execute(
+    return (
         f"INSERT INTO {rows.model._meta.db_table} ({names})"  # noqa: S608, SLF001 (own words; Django's public _meta)
         f" SELECT {', '.join(columns.values())} FROM numbers"
         f" WHERE n < {rows.count}{test}"
@@ -651,7 +706,7 @@ def _defaults(model: type[Model]) -> dict[str, str]:
 
 @contextmanager
 def _bare_tables(cursor: CursorWrapper) -> Iterator[None]:
-    """Take indexes and checks of references away while rows are poured in."""
+    """Take indexes, triggers and checks of references away while rows are poured in."""
     apps = ("inventory_", "campaigns_", "vehicles_")
     if connection.vendor == "postgresql":
         cursor.execute("SET session_replication_role = replica")
@@ -663,11 +718,13 @@ def _bare_tables(cursor: CursorWrapper) -> Iterator[None]:
     else:
         cursor.execute("PRAGMA foreign_keys = OFF")
         cursor.execute(
-            "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL"
+            "SELECT name, sql FROM sqlite_master WHERE type IN ('index', 'trigger')"
+            " AND sql IS NOT NULL ORDER BY type"
         )
     found = [(name, text) for name, text in cursor.fetchall() if _of_ours(text, apps)]
-    for name, _text in found:
-        cursor.execute(f'DROP INDEX "{name}"')
+    for name, text in found:
+        kind = "TRIGGER" if text.startswith("CREATE TRIGGER") else "INDEX"
+        cursor.execute(f'DROP {kind} "{name}"')
     yield
     for _name, text in found:
         cursor.execute(text)

@@ -18,6 +18,7 @@ BENCHES = {
     "path": "path",
     "reserve": "reserving",
     "audit": "proving",
+    "reconcile": "reconcile",
 }
 
 

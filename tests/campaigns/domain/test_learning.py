@@ -29,7 +29,7 @@ START = TODAY - dt.timedelta(days=300)
 
 
 def expected(proposal):
-    return [r["value"] for r in proposal.facts["rows"] if r["code"] == "expected"]
+    return [one.value for one in proposal.told() if one.code == "expected"]
 
 
 def closed(store, **facts):

@@ -1,6 +1,7 @@
 """The run that works proposals out: what it leaves, and when it does nothing."""
 
 import datetime as dt
+from contextlib import contextmanager
 
 import pytest
 from django.db import connection
@@ -14,6 +15,7 @@ from campaigns.domain.replenishment import (
 )
 from campaigns.models import Reckoning, Replenishment
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
+from dealership.models import Store
 from dealership.rules.roles import Role
 from tests.campaigns.domain.proposals import forty_open, the_open_one, work_out
 from tests.factories.campaigns import PartRequestFactory
@@ -185,13 +187,44 @@ def test_queries_do_not_grow_with_vehicles_parts_or_stores(part, campaign):
 
 
 def test_a_run_tells_how_far_it_is(campaign, monkeypatch):
-    monkeypatch.setattr(reckoning, "WRITE_AT_ONCE", 1)
+    monkeypatch.setattr(reckoning, "READ_AT_ONCE", 1)
     StoreFactory.create()
     told = []
     reconcile(
         today=TODAY, at=NOW, progress=lambda done, total: told.append((done, total))
     )
     assert told == [(0, 2), (1, 2), (2, 2)]
+
+
+def test_a_helper_takes_the_stores_from_the_other_end(part, campaign, monkeypatch):
+    """It joins after the first store was done; the two meet, and none is done twice."""
+    monkeypatch.setattr(reckoning, "READ_AT_ONCE", 1)
+    first = [Store.objects.get(), *StoreFactory.create_batch(3)]
+    for other in first[1:]:
+        open_vehicle(campaign, other)
+    helped = []
+
+    def tell(done, _total):
+        if done == 1:
+            helped.append(reconcile(today=TODAY, at=NOW, helping=True).told())
+
+    alone = reconcile(today=TODAY, at=NOW, progress=tell).told()
+    assert alone["order"] == 1
+    assert helped[0]["order"] == 3
+    made = Replenishment.objects.order_by("pk").values_list("store", flat=True)
+    assert list(made) == [first[place].pk for place in (0, 3, 2, 1)]
+
+
+def test_stages_are_told_to_whoever_times_them(campaign):
+    told = []
+
+    @contextmanager
+    def stage(name):
+        told.append(name)
+        yield
+
+    reconcile(today=TODAY, at=NOW, stage=stage)
+    assert told == ["reading", "reading", "maths", "writing"]
 
 
 def test_all_who_ask_within_a_minute_share_one_job_that_comes_after_it(store, manager):

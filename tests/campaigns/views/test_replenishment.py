@@ -13,7 +13,7 @@ from campaigns.models import Replenishment
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
 from dealership.models import Job
 from dealership.rules.roles import Role
-from inventory.models import GoodsReturn, PurchaseOrder
+from inventory.models import GoodsReturn, PurchaseOrder, Transfer
 from tests.factories.campaigns import ReplenishmentFactory
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
 from tests.factories.inventory import PartFactory
@@ -216,21 +216,67 @@ def test_with_costs_page_and_paper_draw_the_same_curve(client, store):
     assert "customers without a part" in text
 
 
-def test_moves_stand_on_their_page_and_on_the_proposal(client, store):
+@pytest.fixture
+def thirty_elsewhere(client, store):
+    """Forty vehicles wait here for a part of which another store has thirty."""
     other = StoreFactory.create()
+    part = PartFactory.create(pack=1)
+    campaign = campaign_with_remedy(part)
+    for _number in range(40):
+        open_vehicle(campaign, store)
+    put_on_shelf(other, part, 30)
     client.force_login(make_staff(Role.PARTS_MANAGER, store, other))
+    reconcile(today=TODAY, at=NOW)
+    return other
+
+
+def test_moves_stand_on_their_page_and_on_the_proposal(client, store, thirty_elsewhere):
+    page = client.get(reverse("campaigns:moves"))
+    (found,) = page.context["moves"]
+    assert (found.of.giver, found.of.taker) == (thirty_elsewhere, store)
+    assert "One journey to or from" in page.content.decode()
+    here = Replenishment.objects.get(store=store)
+    assert client.get(url_of(here)).context["moves"] == [found]
+
+
+def test_a_move_leads_to_the_form_that_sends_it_in_the_store_that_gives(
+    client, store, thirty_elsewhere
+):
+    """From here over the choice of the store; then the filled form is sent as it is."""
+    (found,) = client.get(reverse("campaigns:moves")).context["moves"]
+    assert found.elsewhere
+    answer = client.post(reverse("dealership:choose_store"), dict(found.fields))
+    assert answer["Location"] == found.send_url
+    there = client.get(reverse("campaigns:moves"))
+    assert not there.context["moves"][0].elsewhere
+    assert f"Send {found.of.pieces} pieces" in there.content.decode()
+    form = client.get(found.send_url).context["form"]
+    filled = {
+        one.name: value.strftime("%Y-%m-%d") if hasattr(value, "strftime") else value
+        for one in form
+        if (value := one.value()) is not None
+    }
+    client.post(reverse("inventory:new_transfer"), filled)
+    sent = Transfer.objects.get()
+    assert (sent.store, sent.to_store) == (thirty_elsewhere, store)
+    assert sent.lines.get().quantity == found.of.pieces
+    # the next working day: the fourth Thursday of November is free, 5 USC 6103(a)
+    assert (TODAY, sent.expected_on) == (dt.date(2026, 11, 25), dt.date(2026, 11, 27))
+
+
+def test_who_may_not_send_is_told_which_store_does(signed_in, client, store):
+    other = StoreFactory.create()
     part = PartFactory.create(pack=1)
     campaign = campaign_with_remedy(part)
     for _number in range(40):
         open_vehicle(campaign, store)
     put_on_shelf(other, part, 30)
     reconcile(today=TODAY, at=NOW)
+    client.force_login(make_staff(Role.SERVICE_MANAGER, store, other))
     page = client.get(reverse("campaigns:moves"))
     (found,) = page.context["moves"]
-    assert (found.giver, found.taker) == (other, store)
-    assert "One journey to or from" in page.content.decode()
-    here = Replenishment.objects.get(store=store)
-    assert client.get(url_of(here)).context["moves"] == [found]
+    assert found.send_url == ""
+    assert not page.context["may_send"]
 
 
 def test_nothing_to_move_between(client):
