@@ -1,10 +1,12 @@
 """Counts of the shelves: prepared, counted blind, looked at, booked.
 
 What lies on a shelf is free and held pieces together; whoever counts cannot tell them
-apart. Quarantine lies apart and is not counted here. What the books say is noted in the
-moment of the count, so that what moves until it is approved changes no difference. A
-piece that is missing is taken from the free ones; where a promise would lose its piece,
-whoever approves says whose.
+apart. Quarantine lies apart and is counted lot by lot, where that is asked for; pieces
+in dispute or boxed for a return are counted by their own papers. What the books say is
+noted in the moment of the count, so that what moves until it is approved changes no
+difference. A piece that is missing is taken from the free ones, or from its lot; where
+a promise would lose its piece, whoever approves says whose. What is found beyond a lot
+joins it: nothing leaves quarantine by a count.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -25,11 +28,13 @@ from inventory.domain.ledger import Line, NotPieces, ensure_pockets, post
 from inventory.domain.locks import lock_pockets
 from inventory.domain.once import once
 from inventory.domain.promises import keep_promises
+from inventory.domain.quarantine import take_from_lot
 from inventory.models import (
     Balance,
     CostLayer,
     Movement,
     Part,
+    QuarantineLot,
     Reservation,
     StockCount,
     StockCountLine,
@@ -39,6 +44,7 @@ from inventory.queries.subjects import words_of_subjects
 from inventory.rules.accounts import (
     Account,
     CountState,
+    LotKind,
     MovementKind,
     ReservationState,
 )
@@ -172,15 +178,18 @@ def prepare_count(
     about: str,
     by: StaffMember | None,
     at: dt.datetime,
+    lots: Sequence[QuarantineLot] = (),
 ) -> StockCount:
     """Draw up a count of some pockets of a store, in the order of their bins.
 
-    The same ``key`` again gives the first count. Raises NothingToCount, TooMuchToCount.
+    ``lots`` in quarantine come after the shelves. The same ``key`` again gives the
+    first count. Raises NothingToCount, TooMuchToCount.
     """
-    if not pockets:
+    number = len(pockets) + len(lots)
+    if not number:
         raise NothingToCount
-    if len(pockets) > MOST_LINES:
-        raise TooMuchToCount(len(pockets))
+    if number > MOST_LINES:
+        raise TooMuchToCount(number)
 
     def act() -> StockCount:
         count = StockCount.objects.create(
@@ -201,6 +210,12 @@ def prepare_count(
                 )
                 for one in sorted(pockets, key=_place)
             ]
+            + [
+                StockCountLine(
+                    count=count, part_id=one.part_id, earmark_id=one.earmark_id, lot=one
+                )
+                for one in lots
+            ]
         )
         record(
             act="count.prepared",
@@ -208,7 +223,7 @@ def prepare_count(
             by=by,
             at=at,
             store=store,
-            after={"lines": len(pockets)},
+            after={"lines": number},
         )
         return count
 
@@ -244,9 +259,16 @@ def enter_count(
         if not open_one.update(state=CountState.ENTERED, counted_by=by, counted_at=at):
             return _entered(count, lines, found)
         shelf = _shelf(count, lines)
+        lots = QuarantineLot.objects.in_bulk(
+            [line.lot_id for line in lines if line.lot_id]
+        )
         for line in lines:
             line.found = found[line.pk]
-            line.in_books = shelf.get((line.part_id, line.earmark_id), 0)
+            line.in_books = (
+                lots[line.lot_id].left
+                if line.lot_id
+                else shelf.get((line.part_id, line.earmark_id), 0)
+            )
             line.save(update_fields=["found", "in_books"])
         record(
             act="count.entered",
@@ -277,7 +299,7 @@ def _shelf(
     count: StockCount, lines: Sequence[StockCountLine]
 ) -> dict[tuple[int, int | None], int]:
     """Hold the pockets of a count and give what the books have on the shelf."""
-    pockets = [(line.part_id, line.earmark_id) for line in lines]
+    pockets = list(dict.fromkeys((line.part_id, line.earmark_id) for line in lines))
     ensure_pockets(store=count.store, pockets=pockets)
     held = lock_pockets(store=count.store, part_ids={line.part_id for line in lines})
     return {(one.part_id, one.earmark_id): one.free + one.held for one in held}
@@ -359,7 +381,9 @@ def book_count(
             return Booked(count=count, movements=_movements(count), told=())
         count = StockCount.objects.select_related("store").get(pk=count.pk)
         lines = list(
-            count.lines.select_related("part", "earmark").order_by("part_id", "pk")
+            count.lines.select_related("part", "earmark", "lot").order_by(
+                "part_id", "pk"
+            )
         )
         different = [line for line in lines if line.difference]
         _explain(count, different, reasons, others_may=others_may, by=by)
@@ -372,7 +396,7 @@ def book_count(
             at=at,
             why=why,
         )
-        for line in different:
+        for line in _on_the_shelf(different):
             if line.difference < 0:
                 _refuse_promised(count, line)
         movements = [_book_line(count, line, by=by, at=at) for line in different]
@@ -414,10 +438,17 @@ def _explain(
 def _of_count(different: Sequence[StockCountLine], ids: Sequence[int]) -> list[int]:
     """Keep the promises whose pocket is short in this count."""
     short = {
-        (line.part_id, line.earmark_id) for line in different if line.difference < 0
+        (line.part_id, line.earmark_id)
+        for line in _on_the_shelf(different)
+        if line.difference < 0
     }
     rows = Reservation.objects.filter(pk__in=ids)
     return [row.pk for row in rows if (row.part_id, row.earmark_id) in short]
+
+
+def _on_the_shelf(lines: Sequence[StockCountLine]) -> list[StockCountLine]:
+    """Leave out what lies in quarantine: nothing there is promised to anybody."""
+    return [line for line in lines if line.lot_id is None]
 
 
 def in_the_way(
@@ -432,7 +463,7 @@ def in_the_way(
     }
     return [
         row
-        for line in lines
+        for line in _on_the_shelf(lines)
         if -line.difference > free.get((line.part_id, line.earmark_id), 0)
         for row in promises_on(count=count, line=line)
     ]
@@ -463,38 +494,66 @@ def _book_line(
     count: StockCount, line: StockCountLine, *, by: StaffMember | None, at: dt.datetime
 ) -> Movement:
     """Post one difference: missing pieces leave their layers, others get a new one."""
+    place = Account.QUARANTINE if line.lot else Account.FREE
     more = line.difference > 0
-    posted = Line(
-        part=line.part,
-        earmark=line.earmark,
-        source=Account.VARIANCE if more else Account.FREE,
-        target=Account.FREE if more else Account.VARIANCE,
-        quantity=abs(line.difference),
-        layer=_found_layer(count, line, at) if more else None,
-    )
+    shares: list[tuple[CostLayer | None, int]]
+    if more:
+        shares = [(_found_layer(count, line, at), line.difference)]
+        if line.lot:
+            _add_to_lot(line.lot, line.difference)
+    elif line.lot:
+        shares = list(take_from_lot(lot=line.lot, quantity=-line.difference))
+    else:
+        shares = [(None, -line.difference)]
+    why = line.why
+    if line.lot:  # it stands among the acts of the lot, so it names the count
+        why = _("count %(number)s: %(why)s") % {"number": count.number, "why": why}
     return post(
         key=f"count_line:{line.pk}",
         kind=MovementKind.COUNT,
         store=count.store,
-        lines=[posted],
+        lines=[
+            Line(
+                part=line.part,
+                earmark=line.earmark,
+                source=Account.VARIANCE if more else place,
+                target=place if more else Account.VARIANCE,
+                quantity=pieces,
+                layer=layer,
+            )
+            for layer, pieces in shares
+        ],
         by=by,
         at=at,
         effective_on=timezone.localdate(at),
-        subject=f"count:{count.pk}",
-        why=line.why,
+        subject=line.lot.subject if line.lot else f"count:{count.pk}",
+        why=why[:200],
+    )
+
+
+def _add_to_lot(lot: QuarantineLot, pieces: int) -> None:
+    """Let pieces that were found beyond a lot join it; they are of its kind."""
+    QuarantineLot.objects.filter(pk=lot.pk).update(
+        quantity=F("quantity") + pieces, left=F("left") + pieces
     )
 
 
 def _found_layer(count: StockCount, line: StockCountLine, at: dt.datetime) -> CostLayer:
-    """Make the layer of pieces found: at the cents of the pocket's latest one."""
+    """Make the layer of pieces found: at the cents of the pocket's latest one.
+
+    Parts that came out of vehicles have cost nothing.
+    """
     of_part = CostLayer.objects.filter(store=count.store, part=line.part)
     last = of_part.filter(earmark=line.earmark).order_by("received_on", "pk").last()
+    cents = last.unit_cost_cents if last else line.part.unit_cost_cents
+    if line.lot and line.lot.kind == LotKind.REMOVED:
+        cents = 0
     return CostLayer.objects.create(
         store=count.store,
         part=line.part,
         earmark=line.earmark,
         source=f"count_line:{line.pk}",
-        unit_cost_cents=last.unit_cost_cents if last else line.part.unit_cost_cents,
+        unit_cost_cents=cents,
         quantity=line.difference,
         received_on=timezone.localdate(at),
     )
@@ -510,7 +569,7 @@ def _give_out(
 ) -> list[Reservation]:
     """Keep promises from what was found, and promise anew what lost its pieces."""
     today = timezone.localdate(at)
-    ids = sorted({line.part_id for line in different})
+    ids = sorted({line.part_id for line in _on_the_shelf(different)})
     for part in Part.objects.filter(pk__in=ids).order_by("pk"):
         keep_promises(store=count.store, part=part, by=by, at=at, today=today)
     left_out = promise_again(broken=broken, by=by, at=at)
@@ -527,5 +586,5 @@ def _give_out(
 
 
 def _movements(count: StockCount) -> tuple[Movement, ...]:
-    rows = Movement.objects.filter(subject=f"count:{count.pk}")
-    return tuple(rows.order_by("pk"))
+    keys = [f"count_line:{pk}" for pk in count.lines.values_list("pk", flat=True)]
+    return tuple(Movement.objects.filter(key__in=keys).order_by("pk"))

@@ -21,7 +21,8 @@ from inventory.rules.accounts import LotKind
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from inventory.models import Reservation, StockCountLine, TransferLine
+    from dealership.rules.refusals import Refusal
+    from inventory.models import Part, Reservation, StockCountLine, TransferLine
     from inventory.queries.subjects import Said
 
     StoreChoice = forms.ModelChoiceField[Store]
@@ -36,23 +37,98 @@ def why_field(**options: Any) -> forms.CharField:  # noqa: ANN401 (Django's)
     return forms.CharField(max_length=200, **options)
 
 
+ROWS_AT_FIRST = 4
+MOST_ROWS = 40
+
+
 class TransferForm(forms.Form):
-    """Pieces of one part for another store."""
+    """Pieces of one part or several for another store; empty rows count for nothing."""
 
     key = KeyField()
-    part = PartNumberField()
     earmark = EarmarkField(label=gettext_lazy("From the stock set apart for"))
-    quantity = PiecesField(label=gettext_lazy("Pieces"))
     to_store = StoreChoice(
         label=gettext_lazy("To store"), queryset=Store.objects.none()
     )
     expected_on = DayField(label=gettext_lazy("Expected there on"))
     why = why_field(required=False)
 
-    def __init__(self, *args: Any, store: Store, **options: Any) -> None:  # noqa: ANN401
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        store: Store,
+        rows: int = ROWS_AT_FIRST,
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
         super().__init__(*args, **options)
         others = Store.objects.exclude(pk=store.pk).order_by("code")
         self.fields["to_store"].queryset = others  # type: ignore[attr-defined]
+        self.numbers = range(1, min(max(rows, 1), MOST_ROWS) + 1)
+        for number in self.numbers:
+            part, quantity = _row_names(number)
+            told = {"number": number}
+            self.fields[part] = PartNumberField(
+                required=False, label=_("Row %(number)d: part number") % told
+            )
+            self.fields[quantity] = PiecesField(
+                required=False, label=_("Row %(number)d: pieces") % told
+            )
+            for name in (part, quantity):
+                self.fields[name].widget.attrs["aria-label"] = self.fields[name].label
+
+    def plain(self) -> list[forms.BoundField]:
+        """Give the fields that are about the whole transfer."""
+        return [self[name] for name in self.base_fields if name != "key"]
+
+    def rows(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
+        """Give part and pieces of each row, for the table."""
+        return [
+            (self[part], self[quantity])
+            for part, quantity in map(_row_names, self.numbers)
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        """Want each row whole, each part once, and one row at least."""
+        data: dict[str, Any] = super().clean() or {}
+        seen = set()
+        for part, quantity in map(_row_names, self.numbers):
+            given, pieces = data.get(part), data.get(quantity)
+            if given and not pieces and quantity not in self.errors:
+                self.add_error(quantity, _("Say how many pieces."))
+            if pieces and not given and part not in self.errors:
+                self.add_error(part, _("Say which part."))
+            if given in seen:
+                self.add_error(
+                    part, _("This part stands in a row above; add it there.")
+                )
+            if given:
+                seen.add(given)
+        if not seen and not self.errors:
+            self.add_error(_row_names(1)[0], _("Say which part is sent."))
+        return data
+
+    def lines(self) -> dict[Part, int]:
+        """Give the pieces of each part."""
+        data = self.cleaned_data
+        return {
+            data[part]: data[quantity]
+            for part, quantity in map(_row_names, self.numbers)
+            if data[part]
+        }
+
+    def refuse(self, refusal: Refusal) -> None:
+        """Put what was refused beside the row of its part, or on top."""
+        about = getattr(refusal, "part", None)
+        for part, quantity in map(_row_names, self.numbers):
+            if about is not None and self.cleaned_data.get(part) == about:
+                self.add_error(quantity, refusal.sentence)
+                return
+        self.add_error(None, refusal.sentence)
+
+
+def _row_names(number: int) -> tuple[str, str]:
+    """Name the two fields of a row; those of the first are what a link fills in."""
+    ending = f"_{number}" if number > 1 else ""
+    return f"part{ending}", f"quantity{ending}"
 
 
 class ArrivalForm(forms.Form):
@@ -109,6 +185,16 @@ class NewCountForm(forms.Form):
     part = PartNumberField(
         required=False, help_text=gettext_lazy("Empty: every part that lies there.")
     )
+    what = forms.ChoiceField(
+        label=gettext_lazy("What to count"),
+        choices=[
+            ("shelves", gettext_lazy("the shelves")),
+            ("both", gettext_lazy("the shelves, and quarantine lot by lot")),
+            ("quarantine", gettext_lazy("quarantine only, lot by lot")),
+        ],
+        initial="shelves",
+        required=False,
+    )
 
     def __init__(self, *args: Any, store: Store, **options: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **options)
@@ -119,7 +205,19 @@ class NewCountForm(forms.Form):
         """Say what is counted, in a few words."""
         place, part = self.cleaned_data["place"], self.cleaned_data["part"]
         where = _("bin %(code)s") % {"code": place.code} if place else _("all bins")
+        if not self.counts_shelves():
+            where = _("quarantine")
+        elif self.counts_quarantine():
+            where = _("%(where)s and quarantine") % {"where": where}
         return f"{where}, {part.number}" if part else where
+
+    def counts_shelves(self) -> bool:
+        """Tell whether the shelves are counted."""
+        return self.cleaned_data["what"] != "quarantine"
+
+    def counts_quarantine(self) -> bool:
+        """Tell whether quarantine is counted."""
+        return self.cleaned_data["what"] in {"both", "quarantine"}
 
 
 class FoundForm(forms.Form):

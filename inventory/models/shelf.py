@@ -176,9 +176,10 @@ class StockCount(models.Model):
 
 
 class StockCountLine(models.Model):
-    """One pocket in a count: what the books said and what was found, in pieces.
+    """One pocket or one lot in a count: what the books said and what was found.
 
-    Both are noted in the same moment; what moves later does not change what is missing.
+    In pieces, both noted in the same moment; what moves later does not change what is
+    missing. With ``lot`` it is what lies in quarantine, else what lies on the shelf.
     """
 
     count = models.ForeignKey(
@@ -190,6 +191,12 @@ class StockCountLine(models.Model):
     )
     bin = models.ForeignKey(
         BinLocation, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    lot = models.ForeignKey(
+        "inventory.QuarantineLot",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="count_lines",
     )
     in_books = models.PositiveIntegerField(_("in the books"), null=True)
     found = models.PositiveIntegerField(_("found"), null=True)
@@ -205,13 +212,18 @@ class StockCountLine(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["count", "part", "earmark"],
-                condition=Q(earmark__isnull=False),
+                condition=Q(earmark__isnull=False, lot__isnull=True),
                 name="one_count_line_per_earmark",
             ),
             models.UniqueConstraint(
                 fields=["count", "part"],
-                condition=Q(earmark__isnull=True),
+                condition=Q(earmark__isnull=True, lot__isnull=True),
                 name="one_count_line_without_earmark",
+            ),
+            models.UniqueConstraint(
+                fields=["count", "lot"],
+                condition=Q(lot__isnull=False),
+                name="one_count_line_per_lot",
             ),
         ]
 

@@ -93,6 +93,12 @@ def pockets_to_count(
     return list(rows.filter(Q(free__gt=0) | Q(held__gt=0) | Q(bin__isnull=False)))
 
 
+def lots_to_count(*, store: Store, part: Part | None) -> list[QuarantineLot]:
+    """Give the lots that have pieces in quarantine, of one part or of all."""
+    rows = lots_left(store)
+    return list(rows.filter(part=part) if part else rows)
+
+
 def others_may_approve(*, store: Store, but: StaffMember) -> bool:
     """Tell whether somebody else who works in a store may approve its counts."""
     roles = [

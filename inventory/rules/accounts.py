@@ -84,7 +84,12 @@ POSTINGS: dict[MovementKind, frozenset[tuple[Account, Account]]] = {
         }
     ),
     MovementKind.COUNT: frozenset(
-        {(Account.FREE, Account.VARIANCE), (Account.VARIANCE, Account.FREE)}
+        {
+            (Account.FREE, Account.VARIANCE),
+            (Account.VARIANCE, Account.FREE),
+            (Account.QUARANTINE, Account.VARIANCE),
+            (Account.VARIANCE, Account.QUARANTINE),
+        }
     ),
     MovementKind.CORRECT: frozenset(
         {(a, b) for a in Account for b in Account if a is not b}

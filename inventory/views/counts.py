@@ -32,7 +32,11 @@ from inventory.domain.counting import (
 )
 from inventory.forms.shelves import ApproveForm, FoundForm, NewCountForm
 from inventory.models import StockCount
-from inventory.queries.shelves import others_may_approve, pockets_to_count
+from inventory.queries.shelves import (
+    lots_to_count,
+    others_may_approve,
+    pockets_to_count,
+)
 from inventory.queries.subjects import words_of_subjects
 from inventory.rules.accounts import CountState
 from inventory.views.places import parts_places
@@ -88,7 +92,12 @@ def new_count(request: HttpRequest) -> HttpResponse:
                 store=store,
                 pockets=pockets_to_count(
                     store=store, place=data["place"], part=data["part"]
-                ),
+                )
+                if form.counts_shelves()
+                else [],
+                lots=lots_to_count(store=store, part=data["part"])
+                if form.counts_quarantine()
+                else [],
                 about=form.about(),
                 by=staff_of(request),
                 at=timezone.now(),
@@ -113,7 +122,9 @@ def count(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _lines(row: StockCount) -> list[StockCountLine]:
-    return list(row.lines.select_related("part", "earmark", "bin").order_by("pk"))
+    return list(
+        row.lines.select_related("part", "earmark", "bin", "lot").order_by("pk")
+    )
 
 
 def _approval(

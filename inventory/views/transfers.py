@@ -21,7 +21,12 @@ from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
 from inventory.domain.transferring import call_back, receive_transfer, send_pieces
-from inventory.forms.shelves import ArrivalForm, TransferForm, WhyForm
+from inventory.forms.shelves import (
+    ROWS_AT_FIRST,
+    ArrivalForm,
+    TransferForm,
+    WhyForm,
+)
 from inventory.models import Transfer
 from inventory.rules.accounts import TransferState
 from inventory.views.places import parts_places
@@ -64,35 +69,45 @@ def transfers(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @guarded(Capability.MOVE_PARTS)
 def new_transfer(request: HttpRequest) -> HttpResponse:
-    """Send pieces of one part to another store."""
+    """Send pieces to another store, a row for each part."""
     store = store_of(request)
-    asked = {
-        name: request.GET[name]
-        for name in ("part", "quantity", "earmark", "to_store", "expected_on", "why")
-        if name in request.GET
-    }
-    form = TransferForm(request.POST or None, initial=asked, store=store)
-    if request.method == "POST" and form.is_valid():
-        data = dict(form.cleaned_data)
-        part, pieces = data.pop("part"), data.pop("quantity")
+    rows = _rows_asked(request)
+    more = "more" in request.POST
+    if request.method == "POST" and not more:
+        form = TransferForm(request.POST, store=store, rows=rows)
+    else:
+        form = TransferForm(
+            initial=(request.POST if more else request.GET).dict(),
+            store=store,
+            rows=rows + ROWS_AT_FIRST if more else rows,
+        )
+    if form.is_bound and form.is_valid():
+        data = form.cleaned_data
         try:
             row = send_pieces(
-                **data,
+                **{name: data[name] for name in form.base_fields},
                 store=store,
-                lines={part: pieces},
+                lines=form.lines(),
                 by=staff_of(request),
                 at=timezone.now(),
             )
         except Refusal as refusal:
-            form.add_error(None, refusal.sentence)
+            form.refuse(refusal)
         else:
             return redirect("inventory:transfer", pk=row.pk)
     context = {
         "form": form,
+        "row_count": len(form.numbers),
         "back_url": reverse("inventory:transfers"),
         "parts_places": parts_places(request),
     }
     return render(request, "inventory/transfer_new.html", context)
+
+
+def _rows_asked(request: HttpRequest) -> int:
+    """Give how many rows the form had."""
+    told = request.POST.get("rows", "")[:3]
+    return int(told) if told.isdecimal() else ROWS_AT_FIRST
 
 
 @require_safe

@@ -26,7 +26,11 @@ from dealership.queries.tables import own_models
 from dealership.rules.jobs import JobState, Wanted
 from tests.factories.campaigns import ScheduledItemFactory
 from tests.factories.dealership import NOW, TODAY, StoreFactory
-from tests.factories.inventory import DisputeFactory, EarmarkFactory
+from tests.factories.inventory import (
+    DisputeFactory,
+    EarmarkFactory,
+    QuarantineLotFactory,
+)
 from tests.house.test_factories import FACTORIES
 
 
@@ -185,6 +189,8 @@ def test_a_unique_key_is_broken_and_holds(name):
     facts = dict(HOLDS.get(name, {}))
     if name in {"one_pocket_per_earmark", "one_count_line_per_earmark"}:
         facts["earmark"] = EarmarkFactory.create()
+    if name == "one_count_line_per_lot":
+        facts["lot"] = QuarantineLotFactory.create()
     assert constraint.condition is None or facts or name.endswith("_without_earmark")
     first = FACTORIES[model].create(**facts)
     same = {field: getattr(first, field) for field in constraint.fields}

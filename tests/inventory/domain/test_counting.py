@@ -16,12 +16,25 @@ from inventory.domain.counting import (
     enter_count,
     prepare_count,
 )
-from inventory.domain.ledger import NotPieces
+from inventory.domain.ledger import NotEnough, NotPieces
+from inventory.domain.quarantine import (
+    put_aside,
+    scrap,
+    shares_of,
+    take_in_removed,
+)
 from inventory.domain.reserving import reserve
 from inventory.domain.selling import sell_pieces
-from inventory.models import Balance, CostLayer, Reservation, StockCount
+from inventory.models import (
+    Balance,
+    CostLayer,
+    QuarantineLot,
+    Reservation,
+    StockCount,
+)
 from inventory.queries.books import faults_of_the_books
-from inventory.rules.accounts import CountState, ReservationState
+from inventory.queries.shelves import lots_to_count
+from inventory.rules.accounts import CountState, LotKind, ReservationState
 from tests.factories.dealership import NOW, TODAY, StaffFactory, StoreFactory
 from tests.factories.inventory import BalanceFactory, EarmarkFactory, PartFactory
 from tests.inventory.books import deliver, expect, later, stand
@@ -258,3 +271,120 @@ def test_refusals(store, part):
         enter_count(count=count, found={}, by=None, at=NOW)
     with pytest.raises(NotPieces):
         enter(count, -1)
+
+
+# Quarantine
+
+
+def aside(store, part, pieces, *, kind=LotKind.DAMAGED, key="lot"):
+    return put_aside(
+        key=key, store=store, part=part, earmark=None, quantity=pieces, kind=kind,
+        by=None, at=NOW, why="a dented box",
+    )  # fmt: skip
+
+
+def count_all(store, *found, why="counted twice"):
+    count = prepare_count(
+        key="q",
+        store=store,
+        pockets=list(Balance.objects.filter(store=store)),
+        lots=lots_to_count(store=store, part=None),
+        about="all",
+        by=None,
+        at=NOW,
+    )
+    return book(enter(count, *found), why=why)
+
+
+def test_a_piece_missing_from_quarantine_leaves_its_lot_and_layer(store, part):
+    deliver(store, part, 10)
+    lot = aside(store, part, 4)
+
+    done = count_all(store, 6, 3)
+
+    lot.refresh_from_db()
+    assert (lot.left, shares_of(lot)) == (3, [(CostLayer.objects.get(), 3)])
+    assert stand(store, part) == (6, 0, 3, 0)
+    assert Balance.objects.get().variance == 1
+    (movement,) = done.movements
+    assert movement.subject == lot.subject
+    assert movement.why == f"count {done.count.number}: counted twice"
+    assert faults_of_the_books() == []
+
+
+def test_a_piece_found_in_quarantine_joins_its_lot_and_is_not_free(store, part):
+    deliver(store, part, 10)
+    lot = aside(store, part, 4, kind=LotKind.RECALLED)
+
+    count_all(store, 6, 5)
+
+    lot.refresh_from_db()
+    assert (lot.left, lot.quantity) == (5, 5)
+    assert stand(store, part) == (6, 0, 5, 0)
+    assert sum(pieces for _layer, pieces in shares_of(lot)) == 5
+    scrap(
+        key="s", store=store, part=part, earmark=None, quantity=5, lot=lot,
+        by=None, at=NOW, why="crushed",
+    )  # fmt: skip
+    assert faults_of_the_books() == []
+
+
+def test_removed_parts_that_are_found_have_cost_nothing(store, part):
+    take_in_removed(
+        key="r", store=store, part=part, quantity=1, by=None, at=NOW, why="EMR-00001"
+    )
+    count_all(store, 0, 2)
+    assert set(CostLayer.objects.values_list("unit_cost_cents", flat=True)) == {0}
+    assert stand(store, part) == (0, 0, 2, 0)
+    assert faults_of_the_books() == []
+
+
+def test_shelf_and_lots_of_one_part_are_lines_of_their_own(store, part):
+    """A piece that lies in the wrong place is two differences that cancel out."""
+    deliver(store, part, 10)
+    first, second = aside(store, part, 2, key="1"), aside(store, part, 3, key="2")
+    count_all(store, 6, 2, 2)
+    assert [QuarantineLot.objects.get(pk=one.pk).left for one in (first, second)] == [
+        2,
+        2,
+    ]
+    assert stand(store, part) == (6, 0, 4, 0)
+    assert Balance.objects.get().variance == 0
+    assert faults_of_the_books() == []
+
+
+def test_quarantine_is_no_excuse_to_take_a_promised_piece(store, part):
+    """What lacks in quarantine is not taken from what is held, and asks nobody."""
+    deliver(store, part, 4)
+    aside(store, part, 1)
+    promise(store, part, 3, TODAY, "v")
+    done = count_all(store, 3, 0)
+    assert done.told == ()
+    assert stand(store, part) == (0, 3, 0, 0)
+    assert faults_of_the_books() == []
+
+
+def test_a_difference_in_quarantine_wants_its_reason_too(store, part):
+    deliver(store, part, 4)
+    aside(store, part, 1)
+    with pytest.raises(DifferenceUnexplained):
+        count_all(store, 3, 0, why=" ")
+    assert stand(store, part) == (3, 0, 1, 0)
+
+
+def test_what_left_a_lot_after_the_count_is_not_missed_twice(store, part):
+    deliver(store, part, 4)
+    lot = aside(store, part, 2)
+    count = prepare_count(
+        key="q", store=store, pockets=[], lots=[lot], about="quarantine",
+        by=None, at=NOW,
+    )  # fmt: skip
+    enter(count, 1)
+    scrap(
+        key="s", store=store, part=part, earmark=None, quantity=2, lot=lot,
+        by=None, at=NOW, why="crushed",
+    )  # fmt: skip
+    with pytest.raises(NotEnough):
+        book(count)
+    assert stand(store, part) == (2, 0, 0, 0)
+    assert faults_of_the_books() == []

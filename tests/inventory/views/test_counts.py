@@ -2,9 +2,11 @@ import pytest
 from django.urls import reverse
 
 from dealership.rules.roles import Role
+from inventory.domain.quarantine import put_aside
 from inventory.domain.reserving import reserve
 from inventory.domain.shelving import put_in_bin
 from inventory.models import BinLocation, Reservation, StockCount
+from inventory.queries.books import faults_of_the_books
 from inventory.rules.accounts import CountState
 from tests.factories.dealership import NOW, TODAY
 from tests.factories.inventory import PartFactory, StockCountLineFactory
@@ -49,6 +51,42 @@ def test_list_asks_the_same_number_of_questions(
     with django_assert_num_queries(LIST_QUERIES):
         page = client.get(reverse("inventory:counts"))
     assert len(page.context["page_obj"].object_list) == rows
+
+
+@pytest.mark.parametrize(
+    ("what", "lots", "about"),
+    [
+        ("", [False], "all bins"),
+        ("both", [False, True], "all bins and quarantine"),
+        ("quarantine", [True], "quarantine"),
+    ],
+)
+def test_quarantine_is_counted_where_it_is_asked_for(
+    signed_in, part, what, lots, about
+):
+    client = signed_in(Role.PARTS_MANAGER)
+    deliver(client.store, part, 17)
+    lot = put_aside(
+        key="lot", store=client.store, part=part, earmark=None, quantity=4,
+        by=None, at=NOW, why="a dented box",
+    )  # fmt: skip
+    client.post(reverse("inventory:new_count"), {"key": "c", "what": what})
+    count = StockCount.objects.get()
+    lines = list(count.lines.order_by("pk"))
+    assert [line.lot is not None for line in lines] == lots
+    assert count.about == about
+    page = client.get(reverse("inventory:count", args=[count.pk])).content.decode()
+    assert (f"quarantine, lot {lot.pk}" in page) is (True in lots)
+    sheet = reverse("inventory:count_sheet", args=[count.pk])
+    assert client.get(sheet)["Content-Type"] == "application/pdf"
+
+    figures = {f"found_{line.pk}": 3 if line.lot else 13 for line in lines}
+    client.post(reverse("inventory:enter_count", args=[count.pk]), figures)
+    reasons = {f"why_{line.pk}": "not in its box" for line in lines if line.lot}
+    client.post(reverse("inventory:book_count", args=[count.pk]), reasons)
+
+    assert stand(client.store, part) == (13, 0, 3 if True in lots else 4, 0)
+    assert faults_of_the_books() == []
 
 
 def test_technician_counts_blind_and_the_manager_approves(signed_in, part):

@@ -131,6 +131,58 @@ def test_wrong_facts_are_refused(signed_in, part, there, facts, words):
     assert stand(client.store, part) == (5, 0, 0, 0)
 
 
+def test_several_parts_leave_in_one_transfer(signed_in, part, there):
+    client = signed_in(Role.PARTS_MANAGER)
+    other = PartFactory.create()
+    deliver(client.store, part, 5)
+    deliver(client.store, other, 5)
+    further = {"part_3": other.number, "quantity_3": 2}
+
+    refused = send(client, part, there, **further | {"quantity_3": 9})
+    assert "9 pieces are wanted, 5 are free" in refused.content.decode()
+    assert list(refused.context["form"].errors) == ["quantity_3"]
+    assert stand(client.store, part) == (5, 0, 0, 0), "all rows or none"
+
+    send(client, part, there, **further)
+    row = Transfer.objects.get()
+    told = row.lines.order_by("pk").values_list("part", "quantity")
+    assert list(told) == [(part.pk, 3), (other.pk, 2)]
+    assert stand(client.store, other) == (3, 0, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("facts", "told"),
+    [
+        ({"part_2": "again", "quantity_2": 1}, ("part_2", "stands in a row above")),
+        ({"quantity_2": 1}, ("part_2", "Say which part.")),
+        ({"part_2": "other"}, ("quantity_2", "Say how many pieces.")),
+        ({"part": "", "quantity": ""}, ("part", "Say which part is sent.")),
+    ],
+)
+def test_rows_that_are_not_whole_are_told(signed_in, part, there, facts, told):
+    client = signed_in(Role.PARTS_MANAGER)
+    deliver(client.store, part, 5)
+    numbers = {"again": part.number, "other": PartFactory.create().number}
+    typed = {name: numbers.get(str(value), value) for name, value in facts.items()}
+    answer = send(client, part, there, **typed)
+    field, words = told
+    assert words in str(answer.context["form"].errors[field])
+    assert not Transfer.objects.exists()
+
+
+def test_more_rows_keep_what_was_typed(signed_in, part, there):
+    client = signed_in(Role.PARTS_MANAGER)
+    deliver(client.store, part, 5)
+    page = send(client, part, there, rows=4, more="1")
+    form = page.context["form"]
+    assert (len(form.rows()), form["part"].value(), form["key"].value()) == (
+        8,
+        part.number,
+        "t",
+    )
+    assert not Transfer.objects.exists()
+
+
 def test_a_third_store_sees_nothing(signed_in):
     row = TransferFactory.create()
     client = signed_in(Role.PARTS_MANAGER)
