@@ -213,7 +213,7 @@ class NewCountForm(forms.Form):
 
     def counts_shelves(self) -> bool:
         """Tell whether the shelves are counted."""
-        return self.cleaned_data["what"] != "quarantine"
+        return bool(self.cleaned_data["what"] != "quarantine")
 
     def counts_quarantine(self) -> bool:
         """Tell whether quarantine is counted."""
