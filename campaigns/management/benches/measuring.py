@@ -124,7 +124,12 @@ def on_postgres() -> Iterator[bool]:
     with services.postgres_server() as address:
         connections.close_all()
         connections.settings = connections.configure_settings(
-            {alias: dj_database_url.parse(address)}
+            # kept open between two requests, as config.settings keeps it
+            {
+                alias: dj_database_url.parse(
+                    address, conn_max_age=600, conn_health_checks=True
+                )
+            }
         )
         del connections[alias]
         try:
