@@ -23,6 +23,7 @@ TIMETABLE = (
     Timed("campaigns.reconcile", hour=2),
     Timed("campaigns.prove_books", hour=3),
     Timed("dealership.erase_uploads", hour=4),
+    Timed("campaigns.check_stock", hour=5),
     Timed("inventory.lapse", every=dt.timedelta(hours=1)),
 )
 TIMETABLE_EVERY_SECONDS = 10.0

@@ -50,7 +50,8 @@ def hold_appointments(
 
     Each vehicle stands alone: all parts of all its campaigns or none, and one that is
     refused, because somebody else took the last piece a moment ago, keeps nobody else
-    from theirs. The same ``key`` again gives the same visits.
+    from theirs. The appointments are agreed already, so a day whose hours are used up
+    is booked over; the page warns of it. The same ``key`` again gives the same visits.
     """
     visits, refused = [], []
     for one in wanted:
@@ -63,6 +64,7 @@ def hold_appointments(
                 jobs=one.rows,
                 hour=one.hour,
                 who=one.who,
+                over_hours=True,
                 by=by,
                 at=at,
                 today=today,

@@ -1,12 +1,14 @@
 """Visits: booked with the parts that they need, moved, missed, cancelled.
 
-A booking holds all parts of all its jobs or none: pieces on the shelf now, else a
+A booking takes hours of its day and, where one is wanted, a loan car; it holds all
+parts of all its jobs or none: pieces on the shelf now, else a
 promise on a delivery that comes before the day. What is kept for those who asked
 before is never given away.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -15,6 +17,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from campaigns.domain.loans import drop_loan, move_loan, promise_loan
 from campaigns.domain.requests import (
     InTheWorkshop,
     book_request,
@@ -24,6 +27,7 @@ from campaigns.domain.requests import (
     pass_on,
     refuse_unless_open,
 )
+from campaigns.domain.room import hold_room, refuse_without_hours
 from campaigns.models import (
     CampaignVehicle,
     Repair,
@@ -57,6 +61,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from campaigns.models import Campaign
+    from campaigns.rules.room import Skill
     from dealership.models import StaffMember, Store
     from vehicles.models import Vehicle
 
@@ -219,13 +224,17 @@ def book_visit(
     who: str = "",
     contact: str = "",
     note: str = "",
+    loan_until: dt.date | None = None,
+    over_hours: bool = False,
 ) -> Visit:
     """Book a vehicle for a day and hold the parts of all its jobs, all or nothing.
 
     ``jobs`` are campaigns of the vehicle and scheduled items. Whoever books has asked,
-    so the day of the first request is kept. The same ``key`` again gives the first
-    visit. Raises NothingToDo, DayNotPossible, OtherStore, NothingOpen, ToBeVerified,
-    AlreadyBooked, InTheWorkshop, PartsNotThere, PartRecalled, or what plan_for raises.
+    so the day of the first request is kept. ``loan_until``: a loan car is promised
+    from the day to that one. ``over_hours``: also where the day's hours are used up.
+    The same ``key`` again gives the first visit. Raises NothingToDo, DayNotPossible,
+    OtherStore, NothingOpen, ToBeVerified, AlreadyBooked, InTheWorkshop, HoursUsedUp,
+    NoLoanCar, LoanEndsTooSoon, PartsNotThere, PartRecalled, or what plan_for raises.
     """
     if not jobs:
         raise NothingToDo
@@ -234,7 +243,11 @@ def book_visit(
     act = _Act(key=key, by=by, at=at, today=today)
 
     def book() -> Visit:
+        hold_room(store)
         planned = _plan_jobs(jobs, vehicle, store, today)
+        if not over_hours:
+            wanted = _hundredths(planned)
+            refuse_without_hours(store=store, on=on, wanted=wanted, today=today)
         visit = Visit.objects.create(
             key=key,
             store=store,
@@ -266,13 +279,15 @@ def book_visit(
                     by=by,
                     at=at,
                 )
+        if loan_until is not None:
+            promise_loan(visit=visit, until=loan_until, by=by, today=today)
         record(
             act="visit.booked",
             subject=visit,
             by=by,
             at=at,
             store=store,
-            after={"on": on.isoformat(), "jobs": len(planned), "vehicle": vehicle.pk},
+            after=_booked_facts(visit, planned, loan_until, over_hours=over_hours),
         )
         return visit
 
@@ -302,6 +317,35 @@ def _plan_jobs(
             raise ToBeVerified(row)
         planned.append(_Job(wanted=row, plan=plan_for(row, today=today)))
     return planned
+
+
+def _hundredths(planned: Sequence[_Job]) -> dict[Skill, int]:
+    """Sum up the published time of some jobs by the skill that it asks for."""
+    found: dict[Skill, int] = defaultdict(int)
+    for job in planned:
+        for skill, hundredths in job.plan.hundredths_by_skill.items():
+            found[skill] += hundredths
+    return dict(found)
+
+
+def _booked_facts(
+    visit: Visit,
+    planned: Sequence[_Job],
+    loan_until: dt.date | None,
+    *,
+    over_hours: bool,
+) -> dict[str, object]:
+    """Give what the trail says of a booking; what was not asked for is left out."""
+    facts: dict[str, object] = {
+        "on": visit.on.isoformat(),
+        "jobs": len(planned),
+        "vehicle": visit.vehicle_id,
+    }
+    if loan_until is not None:
+        facts["loan_until"] = loan_until.isoformat()
+    if over_hours:
+        facts["over_hours"] = True
+    return facts
 
 
 def _part_ids(planned: Sequence[_Job]) -> set[int]:
@@ -358,17 +402,21 @@ def move_visit(
     at: dt.datetime,
     today: dt.date,
     hour: dt.time | None = None,
+    over_hours: bool = False,
 ) -> Visit:
     """Give a visit another day and check the promise of its parts again.
 
-    A vehicle whose pieces are on the shelf keeps them. ``hour`` None: no hour is
-    agreed. The same ``key`` again, or the same day and hour, changes nothing. Raises
-    DayNotPossible, VisitCannotMove, PartsNotThere; then the old day stands.
+    A vehicle whose pieces are on the shelf keeps them, and a loan car follows.
+    ``hour`` None: no hour is agreed. ``over_hours``: also where the day's hours are
+    used up. The same ``key`` again, or the same day and hour, changes nothing. Raises
+    DayNotPossible, VisitCannotMove, HoursUsedUp, NoLoanCar, PartsNotThere; then the
+    old day stands.
     """
     if not today <= to <= today + timedelta(days=FARTHEST_DAYS):
         raise DayNotPossible(to, today)
     act = _Act(key=key, by=by, at=at, today=today)
     with transaction.atomic():
+        hold_room(visit.store)
         visit = _locked(visit)
         if visit.state != VisitState.BOOKED:
             raise VisitCannotMove(visit)
@@ -377,9 +425,12 @@ def move_visit(
         was = {"on": visit.on.isoformat(), "at": str(visit.at or "")}
         moved = visit.on != to
         sooner = to < visit.on
+        if moved and not over_hours:
+            _refuse_full_day(visit, to, today)
         visit.on, visit.at = to, hour
         visit.save(update_fields=["on", "at"])
         if moved:
+            move_loan(visit=visit, today=today)
             _hold_again(visit, act, sooner=sooner)
         record(
             act="visit.moved",
@@ -391,6 +442,13 @@ def move_visit(
             after={"on": to.isoformat(), "at": str(hour or "")},
         )
     return visit
+
+
+def _refuse_full_day(visit: Visit, to: dt.date, today: dt.date) -> None:
+    """Raise HoursUsedUp where another day has not the hours of a visit."""
+    planned = [_planned(job, visit, today) for job in _live_jobs(visit)]
+    wanted = _hundredths(planned)
+    refuse_without_hours(store=visit.store, on=to, wanted=wanted, today=today)
 
 
 def _hold_again(visit: Visit, act: _Act, *, sooner: bool) -> None:
@@ -542,6 +600,7 @@ def _end(
     for job in jobs:
         let_go(subject=job.subject, by=by, at=at, why=f"visit {to}")
     visit.jobs.update(live=False)
+    drop_loan(visit=visit)
     drop_booked(job.campaign_vehicle_id for job in jobs if job.campaign_vehicle_id)
     pass_on(store=visit.store, part_ids=parts, by=by, at=at, today=today)
     return visit

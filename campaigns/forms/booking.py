@@ -51,6 +51,18 @@ class BookForm(forms.Form):
         label=gettext_lazy("Telephone or e-mail"), max_length=120, required=False
     )
     note = forms.CharField(label=gettext_lazy("Note"), max_length=300, required=False)
+    loan_car = forms.BooleanField(
+        label=gettext_lazy("A loan car is wanted"), required=False
+    )
+    loan_until = forms.DateField(
+        label=gettext_lazy("Loan car back on"),
+        required=False,
+        widget=day_input(),
+        help_text=gettext_lazy("Empty: on the day of the visit."),
+    )
+    over_hours = forms.BooleanField(
+        label=gettext_lazy("Book it although the hours are used up"), required=False
+    )
 
     def __init__(
         self,
@@ -82,3 +94,10 @@ class BookForm(forms.Form):
             day: dt.date = self.cleaned_data["other_day"]
             return day
         return dt.date.fromisoformat(self.cleaned_data["day"])
+
+    def chosen_loan_until(self) -> dt.date | None:
+        """Give the day a loan car comes back, or None where none is wanted."""
+        if not self.cleaned_data["loan_car"]:
+            return None
+        until: dt.date | None = self.cleaned_data["loan_until"]
+        return until or self.chosen_day()

@@ -26,6 +26,7 @@ from campaigns.models.words import READING_WORDS
 from campaigns.rules.labour_union import LabourLine, TimesExceedLine, split_time
 from campaigns.rules.lifecycle import Payer, ReadingResult
 from campaigns.rules.remedy_choice import Condition, VehicleFact, read_conditions
+from campaigns.rules.room import Skill
 from dealership.forms.fields import MoneyField, PercentField
 from inventory.models import Part
 
@@ -314,9 +315,9 @@ class LabourForm(forms.ModelForm):  # type: ignore[type-arg]
 
     class Meta:
         model = VariantLabour
-        fields = ("operation", "title", "includes", "payer")
+        fields = ("operation", "title", "includes", "skill", "payer")
 
-    field_order = ("operation", "title", "hours", "includes", "payer")
+    field_order = ("operation", "title", "hours", "includes", "skill", "payer")
 
     def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
         super().__init__(*args, **options)
@@ -329,6 +330,11 @@ class LabourForm(forms.ModelForm):  # type: ignore[type-arg]
                 else one
                 for one in self.instance.includes
             ]
+        self.fields["skill"].required = False
+
+    def clean_skill(self) -> str:
+        """Take mechanical work where nothing is said."""
+        return self.cleaned_data["skill"] or Skill.MECHANICAL
 
     def clean_includes(self) -> list[str]:
         """Read each operation and the hours behind its name."""

@@ -16,6 +16,9 @@ class MoveForm(forms.Form):
         required=False,
         widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
     )
+    over_hours = forms.BooleanField(
+        label=_("Move it although the hours are used up"), required=False
+    )
 
 
 class CancelForm(forms.Form):

@@ -9,6 +9,7 @@ from campaigns.models.campaign import (
     MatchedChange,
 )
 from campaigns.models.claim import Claim, ClaimAct, ClaimLine, Payment
+from campaigns.models.hold_list import StockChange, StockCheck
 from campaigns.models.letter import (
     AddressExport,
     Contact,
@@ -39,6 +40,7 @@ from campaigns.models.remedy import (
     VariantPart,
 )
 from campaigns.models.response import ClosedResponse, LearnedResponse
+from campaigns.models.room import DifferingDay, Loan, WorkshopHours
 from campaigns.models.unsold import HoldingClaim, HoldingClaimLine, UnsoldVehicle
 from campaigns.models.workshop import (
     CheckReading,
@@ -65,6 +67,7 @@ __all__ = [
     "Contact",
     "CriteriaVersion",
     "Criterion",
+    "DifferingDay",
     "HoldingClaim",
     "HoldingClaimLine",
     "LabourDone",
@@ -78,6 +81,7 @@ __all__ = [
     "LetterRound",
     "LetterText",
     "ListedVin",
+    "Loan",
     "MatchedChange",
     "MoneyFile",
     "NoticeGiven",
@@ -95,6 +99,8 @@ __all__ = [
     "ScheduledItem",
     "StateChange",
     "StockAgreement",
+    "StockChange",
+    "StockCheck",
     "UnsoldVehicle",
     "Variant",
     "VariantCheck",
@@ -102,4 +108,5 @@ __all__ = [
     "VariantPart",
     "Visit",
     "VisitJob",
+    "WorkshopHours",
 ]

@@ -5,8 +5,9 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.models.campaign import Campaign
-from campaigns.models.words import PAYER_WORDS, READING_WORDS
+from campaigns.models.words import PAYER_WORDS, READING_WORDS, SKILL_WORDS
 from campaigns.rules.lifecycle import Payer, ReadingResult
+from campaigns.rules.room import Skill
 from dealership.models.choices import choices_of, known, not_negative
 from inventory.models import Part
 
@@ -151,6 +152,12 @@ class VariantLabour(models.Model):
     times = models.JSONField(
         _("times of elementary operations"), default=dict, blank=True
     )
+    skill = models.CharField(
+        _("skill"),
+        max_length=12,
+        choices=choices_of(SKILL_WORDS),
+        default=Skill.MECHANICAL,
+    )
     payer = models.CharField(
         _("paid by"),
         max_length=14,
@@ -161,7 +168,10 @@ class VariantLabour(models.Model):
     class Meta:
         ordering = ["id"]
         verbose_name_plural = "variant labour"
-        constraints = [known("payer", Payer, "variant_labour_payer_is_known")]
+        constraints = [
+            known("payer", Payer, "variant_labour_payer_is_known"),
+            known("skill", Skill, "variant_labour_skill_is_known"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.variant_id} {self.operation}"

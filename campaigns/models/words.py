@@ -2,6 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
+from campaigns.rules.hold_list import Stand
 from campaigns.rules.letter_returns import ReturnReason
 from campaigns.rules.lifecycle import (
     CampaignClass,
@@ -32,6 +33,7 @@ from campaigns.rules.lifecycle import (
     VisitState,
     WorkState,
 )
+from campaigns.rules.room import LoanState, Skill
 
 
 CLASS_WORDS = {
@@ -231,4 +233,23 @@ REPORT_WORDS = {
     ReportState.WAITING: _("being made"),
     ReportState.MADE: _("made"),
     ReportState.FAILED: _("could not be made"),
+}
+SKILL_WORDS = {
+    Skill.MECHANICAL: _("mechanical"),
+    Skill.ELECTRICAL: _("electrical"),
+    Skill.BODY: _("body"),
+}
+LOAN_WORDS = {
+    LoanState.BOOKED: _("promised"),
+    LoanState.OUT: _("out"),
+    LoanState.BACK: _("back"),
+    LoanState.DROPPED: _("not needed"),
+}
+STAND_WORDS = {
+    Stand.HOLD: _("do not deliver"),
+    Stand.HOLD_FROM: _("call in, then do not rent"),
+    Stand.ASK_LAW: _("check state law and agreements"),
+    Stand.TELL: _("may go out, tell the customer"),
+    Stand.CLEAR: _("nothing open any more"),
+    Stand.GONE: _("no longer in stock"),
 }

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
-
-from django.utils import timezone
 
 from campaigns.models import (
     CampaignVehicle,
@@ -16,6 +12,12 @@ from campaigns.models import (
     StateChange,
     Visit,
     VisitJob,
+)
+from campaigns.queries.hold_list import (
+    RENTED,
+    hand_over_of,
+    in_notice,
+    rental_fleet,
 )
 from campaigns.queries.notices import notices_of
 from campaigns.queries.remedies import (
@@ -27,7 +29,7 @@ from campaigns.queries.remedies import (
     plan_key,
     plans_for,
 )
-from campaigns.queries.visits import DayLoad, days_to_offer, loads
+from campaigns.queries.room import DayLoad, days_to_offer, loads
 from campaigns.queries.waiting import (
     ON_THE_LIST,
     Asked,
@@ -48,7 +50,6 @@ from campaigns.rules.deadlines import (
     HandOver,
     HandOverVerdict,
     RemedyPeriod,
-    judge_hand_over,
     remedy_period,
 )
 from campaigns.rules.lifecycle import (
@@ -62,15 +63,15 @@ from dealership.rules.refusals import Refusal
 from inventory.queries.numbers import part_ids_of
 from inventory.queries.stock import StockOf, stock_of
 from vehicles.models import Tenure, Vehicle
-from vehicles.rules.standing import Standing
 
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Sequence
 
     from campaigns.models import Campaign, NoticeGiven
     from campaigns.rules.eligibility import Verdict
-    from dealership.models import StaffMember, Store
+    from dealership.models import StaffMember
     from vehicles.models import Party
 
 DAYS_SEEN = 150
@@ -269,6 +270,7 @@ def _desk(
         campaign_vehicle__in=rows, state__in=ON_THE_LIST
     )
     repairs = Repair.objects.filter(campaign_vehicle__in=rows, state=RepairState.OPEN)
+    rented = vehicle.standing in RENTED
     return _Desk(
         vehicle=vehicle,
         today=today,
@@ -276,32 +278,12 @@ def _desk(
         asked=waiting_list(store=vehicle.store, today=today),
         requests={one.campaign_vehicle_id: one for one in requests},
         repairs={one.campaign_vehicle_id or 0: one for one in repairs},
-        loads=loads(store=vehicle.store, first=today, days=DAYS_SEEN),
-        rental_fleet=_rental_fleet(vehicle.store),
-        in_notice=_in_notice(vehicle, rows),
+        loads=loads(store=vehicle.store, first=today, days=DAYS_SEEN, today=today),
+        rental_fleet=rental_fleet(vehicle.store) if rented else 0,
+        in_notice=in_notice(vehicle.store, {row.campaign_id for row in rows})
+        if rented
+        else {},
     )
-
-
-def _rental_fleet(store: Store) -> int:
-    """Count the store's vehicles that are rented or lent."""
-    return (
-        Vehicle.objects.in_store(store)
-        .filter(standing__in=[Standing.RENTAL, Standing.LOANER])
-        .count()
-    )
-
-
-def _in_notice(vehicle: Vehicle, rows: Sequence[CampaignVehicle]) -> dict[int, int]:
-    """Count, for a rental vehicle, how many of the fleet each campaign covers."""
-    counts: dict[int, int] = defaultdict(int)
-    if vehicle.standing in {Standing.RENTAL, Standing.LOANER}:
-        covered = CampaignVehicle.objects.in_store(vehicle.store).filter(
-            campaign__in=[row.campaign_id for row in rows],
-            vehicle__standing__in=[Standing.RENTAL, Standing.LOANER],
-        )
-        for campaign_id in covered.values_list("campaign_id", flat=True):
-            counts[campaign_id] += 1
-    return counts
 
 
 def _booked(vehicle: Vehicle) -> list[VisitJob]:
@@ -339,7 +321,7 @@ def _open_campaign(
     return OpenCampaign(
         row=row,
         verdict=eligibility_of(row, desk.today),
-        hand_over=_hand_over(row, campaign_class, desk),
+        hand_over=hand_over_of(row, fleet=desk.rental_fleet, covered=desk.in_notice),
         plan=plan,
         why_no_plan=found.sentence if isinstance(found, Refusal) else "",
         there=there,
@@ -357,22 +339,6 @@ def _open_campaign(
     )
 
 
-def _hand_over(
-    row: CampaignVehicle, campaign_class: CampaignClass, desk: _Desk
-) -> HandOverVerdict:
-    """Judge the hand-over; the notice is taken to come with the announcement."""
-    noticed = dt.datetime.combine(row.campaign.announced_on, dt.time())
-    return judge_hand_over(
-        stands=Standing(desk.vehicle.standing),
-        work=WorkState(row.work_state),
-        campaign_class=campaign_class,
-        stop_sale=row.campaign.stop_sale,
-        noticed_at=timezone.make_aware(noticed),
-        rental_fleet=desk.rental_fleet,
-        vehicles_in_notice=desk.in_notice.get(row.campaign_id, 0),
-    )
-
-
 def _there(
     plan: Plan | None, row: CampaignVehicle | None, desk: _Desk
 ) -> tuple[Availability | None, tuple[DayLoad, ...]]:
@@ -387,9 +353,7 @@ def _there(
     if there.earliest is None:
         return there, ()
     return there, tuple(
-        days_to_offer(
-            desk.loads, first=there.earliest, hundredths=plan.hundredths_of_hour
-        )
+        days_to_offer(desk.loads, first=there.earliest, wanted=plan.hundredths_by_skill)
     )
 
 

@@ -23,6 +23,7 @@ from vehicles.rules.vin import (
     has_right_check_digit,
     judge_vin,
     normalise_vin,
+    without_import_mark,
     wrong_characters,
 )
 
@@ -117,7 +118,7 @@ def find(text: str, *, staff: StaffMember, market: Market, limit: int = 10) -> F
         )
     )
     answers.sort(key=lambda one: not one.exact)
-    code = normalise_vin(typed)
+    code = without_import_mark(normalise_vin(typed))
     unknown = looks_like_vin(code) and not any(one.target == code for one in answers)
     return Found(
         text=typed,
@@ -139,7 +140,7 @@ def may_be_registered(verdict: VinVerdict) -> bool:
 
 def _vehicles(typed: str, staff: StaffMember, limit: int) -> Iterator[Answer]:
     """Find vehicles by VIN, last 8, plate, owner; else by the beginning of the VIN."""
-    code = normalise_vin(typed)
+    code = without_import_mark(normalise_vin(typed))
     shown = search(typed, staff, limit)
     if not shown and len(code) >= SHORTEST:
         mine = with_owners(Vehicle.objects.for_staff(staff))

@@ -32,6 +32,7 @@ from campaigns.rules.remedy_choice import (
     choose_variant,
     read_conditions,
 )
+from campaigns.rules.room import Skill
 from dealership.rules.refusals import Refusal
 from inventory.queries.numbers import Needs, read_chains
 
@@ -118,6 +119,14 @@ class Plan:
     def hundredths_of_hour(self) -> int:
         """Give the published time of all labour, in hundredths of an hour."""
         return sum(line.hundredths_of_hour for line in self.labour)
+
+    @property
+    def hundredths_by_skill(self) -> dict[Skill, int]:
+        """Give the published time by the skill that it asks for."""
+        found: dict[Skill, int] = defaultdict(int)
+        for line in self.labour:
+            found[Skill(line.skill)] += line.hundredths_of_hour
+        return dict(found)
 
     def needs(self) -> Needs:
         """Give the pieces to hold, conditional ones too, by part."""

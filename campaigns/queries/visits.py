@@ -1,17 +1,16 @@
-"""Visits: the day list, the week, how the parts of each stand, the hours booked."""
+"""Visits: the day list, the week, and how the parts of each stand."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from django.db.models import Count, Prefetch, Sum
+from django.db.models import Prefetch, Sum
 
-from campaigns.models import CampaignVehicle, Repair, Visit, VisitJob
+from campaigns.models import CampaignVehicle, Loan, Repair, Visit, VisitJob
 from campaigns.rules.lifecycle import STILL_OPEN, VisitState
-from dealership.rules.workdays import is_business_day
+from campaigns.rules.room import LoanState
 from inventory.models import Reservation
 from inventory.rules.accounts import ReservationState
 from vehicles.models import Tenure
@@ -25,14 +24,11 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from campaigns.models import Campaign, ScheduledItem
+    from campaigns.queries.room import DayLoad
     from dealership.models import StaffMember, Store
     from vehicles.models import Party
 
 EXPECTED = (VisitState.BOOKED, VisitState.ARRIVED)
-COUNTED = (VisitState.BOOKED, VisitState.ARRIVED, VisitState.DONE)
-"""States of a visit that takes hours of its day."""
-
-WEEK = 7
 OWN_STOCK = (Standing.NEW, Standing.USED, Standing.RENTAL, Standing.LOANER)
 
 
@@ -84,38 +80,41 @@ class VisitLine:
         return all(job.parts_held for job in self.jobs)
 
     @property
+    def loan(self) -> Loan | None:
+        """Give the loan car promised for it, unless it was not needed after all."""
+        found: Loan | None = getattr(self.visit, "loan", None)
+        return None if found is None or found.state == LoanState.DROPPED else found
+
+    @property
     def takes_parts(self) -> bool:
         """Tell whether anything is promised to it."""
         return any(one.state in _LIVE for job in self.jobs for one in job.parts)
 
 
-_LIVE = (ReservationState.PROMISED, ReservationState.HELD)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DayLoad:
-    """How full one day is. Hours in hundredths; ``capacity`` 0 on a day off."""
+class WeekDay:
+    """One day of the calendar: its room, and its visits with their parts."""
 
-    day: dt.date
-    visits: int
-    booked: int
-    capacity: int
-    is_workday: bool
+    load: DayLoad
+    lines: tuple[VisitLine, ...]
 
     @property
-    def free(self) -> int:
-        """Give the hundredths of an hour left; below zero when overbooked."""
-        return self.capacity - self.booked
+    def coming(self) -> list[VisitLine]:
+        """Give the visits that are expected or here."""
+        return [one for one in self.lines if one.visit.state in EXPECTED]
 
     @property
-    def is_over(self) -> bool:
-        """Tell whether more is booked than the workshop has hours."""
-        return self.booked > self.capacity
+    def on_shelf(self) -> int:
+        """Count the visits to come whose parts are all on the shelf."""
+        return sum(one.takes_parts and one.parts_held for one in self.coming)
+
+    @property
+    def with_delivery(self) -> int:
+        """Count those that rest on the promise of a delivery."""
+        return sum(not one.parts_held for one in self.coming)
 
 
-def hours_of(hundredths: int) -> str:
-    """Write hundredths of an hour, zero or more, as hours: 80 gives 0.80."""
-    return f"{hundredths // 100}.{hundredths % 100:02}"
+_LIVE = (ReservationState.PROMISED, ReservationState.HELD)
 
 
 def visit_rows(visits: QuerySet[Visit]) -> QuerySet[Visit]:
@@ -124,7 +123,9 @@ def visit_rows(visits: QuerySet[Visit]) -> QuerySet[Visit]:
         "campaign_vehicle__campaign", "scheduled_item", "variant__remedy", "repair"
     ).annotate(hundredths=Sum("variant__labour__hundredths_of_hour"))
     owners = Tenure.objects.filter(until__isnull=True).select_related("party")
-    return visits.select_related("vehicle", "store", "booked_by").prefetch_related(
+    return visits.select_related(
+        "vehicle", "store", "booked_by", "loan"
+    ).prefetch_related(
         Prefetch("jobs", queryset=jobs.order_by("pk")),
         Prefetch("vehicle__tenures", queryset=owners.order_by("-pk")),
     )
@@ -164,13 +165,26 @@ def _hundredths(job: VisitJob) -> int:
     return summed or 0
 
 
-def visits_of_day(*, staff: StaffMember, store: Store, day: dt.date) -> list[VisitLine]:
-    """Give a day's list in order of the hour; those without one come last."""
-    rows = Visit.objects.for_staff(staff).in_store(store).filter(on=day)
-    lines = lines_of(visit_rows(rows))
-    return sorted(
-        lines, key=lambda one: (one.visit.at is None, one.visit.at, one.visit.pk)
-    )
+def visits_between(
+    *, staff: StaffMember, store: Store, first: dt.date, last: dt.date
+) -> list[VisitLine]:
+    """Give the visits of some days, by day and hour; those without one come last."""
+    rows = Visit.objects.for_staff(staff).in_store(store)
+    lines = lines_of(visit_rows(rows.filter(on__range=(first, last))))
+    return sorted(lines, key=_by_day_and_hour)
+
+
+def _by_day_and_hour(line: VisitLine) -> tuple[dt.date, bool, str, int]:
+    hour = line.visit.at
+    return (line.visit.on, hour is None, str(hour or ""), line.visit.pk)
+
+
+def week_days(loads: Sequence[DayLoad], lines: Sequence[VisitLine]) -> list[WeekDay]:
+    """Put the room of some days together with the visits of each."""
+    by_day: dict[dt.date, list[VisitLine]] = defaultdict(list)
+    for line in lines:
+        by_day[line.visit.on].append(line)
+    return [WeekDay(load=one, lines=tuple(by_day[one.day])) for one in loads]
 
 
 def overdue_visits(
@@ -212,60 +226,6 @@ def own_stock_of(
         .select_related("vehicle")
     )
     return sorted(rows, key=lambda row: (row.planned_on or row.added_on.min, row.pk))
-
-
-def loads(*, store: Store, first: dt.date, days: int) -> list[DayLoad]:
-    """Give how full each of some days in a row is, in two queries."""
-    last = first + timedelta(days=days - 1)
-    visits = Visit.objects.in_store(store).filter(
-        on__range=(first, last), state__in=COUNTED
-    )
-    counted = dict(
-        visits.order_by()
-        .values_list("on")
-        .annotate(n=Count("pk"))
-        .values_list("on", "n")
-    )
-    booked = dict(
-        VisitJob.objects.filter(visit__in=visits)
-        .order_by()
-        .values("visit__on")
-        .annotate(hundredths=Sum("variant__labour__hundredths_of_hour"))
-        .values_list("visit__on", "hundredths")
-    )
-    found = []
-    for number in range(days):
-        day = first + timedelta(days=number)
-        works = is_business_day(day)
-        found.append(
-            DayLoad(
-                day=day,
-                visits=counted.get(day, 0),
-                booked=booked.get(day) or 0,
-                capacity=store.workshop_hours_per_day * 100 if works else 0,
-                is_workday=works,
-            )
-        )
-    return found
-
-
-def days_to_offer(
-    seen: Sequence[DayLoad], *, first: dt.date, hundredths: int, days: int = 6
-) -> list[DayLoad]:
-    """Choose the working days to offer from a day on, the first with room first.
-
-    ``hundredths`` is the time that the visit takes. When every day seen is full, the
-    working days are offered all the same, and each says how full it is.
-    """
-    workdays = [one for one in seen if one.is_workday and one.day >= first]
-    with_room = [one for one in workdays if one.free >= hundredths]
-    return (with_room or workdays)[:days]
-
-
-def week_of(day: dt.date) -> list[dt.date]:
-    """Give the days from Monday to Sunday of the week that a day falls in."""
-    monday = day - timedelta(days=day.weekday())
-    return [monday + timedelta(days=number) for number in range(WEEK)]
 
 
 def jobs_of(lines: Sequence[VisitLine]) -> int:

@@ -1,6 +1,7 @@
 """Handlers of the work's jobs; importing this package registers them all."""
 
 from campaigns.tasks import (
+    hold_list,
     lapsing,
     letters,
     matching,
@@ -12,6 +13,7 @@ from campaigns.tasks import (
 
 
 __all__ = [
+    "hold_list",
     "lapsing",
     "letters",
     "matching",

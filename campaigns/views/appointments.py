@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -17,7 +18,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 from campaigns.domain.appointments import Wanted, hold_appointments
 from campaigns.forms.appointments import AppointmentsForm
 from campaigns.queries.appointments import Line, Stand, appointments_of
+from campaigns.queries.room import load_words, loads, skill_words
 from campaigns.rules.appointments import Appointment
+from campaigns.rules.room import lacking
 from campaigns.views.places import posted
 from dealership.rules.roles import Capability
 from dealership.rules.workdays import next_business_day
@@ -28,6 +31,9 @@ from dealership.views.presses import key_of
 
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
+
+    from campaigns.rules.room import Skill
+    from dealership.models import Store
 
 KEPT = "appointments"
 """Where a session keeps the list that somebody is working on."""
@@ -60,6 +66,7 @@ def appointments(request: HttpRequest) -> HttpResponse:
         "lines": lines,
         "to_hold": sum(bool(line.to_hold) for line in lines),
         "hundredths": sum(line.hundredths_of_hour for line in lines),
+        "room": _room(store, lines, day, today) if lines and day else None,
         "sentence": _sentence(lines, day),
         "key": uuid.uuid4(),
         "may_book": staff.may(Capability.BOOK_VISITS, store.pk),
@@ -108,6 +115,27 @@ def hold_all(request: HttpRequest) -> HttpResponse:
         )
         messages.success(request, said % {"n": len(held.visits), "day": long_day(day)})
     return redirect("campaigns:appointments")
+
+
+def _room(
+    store: Store, lines: list[Line], day: dt.date, today: dt.date
+) -> dict[str, object]:
+    """Say how full the day is, and which skills the list would book over."""
+    (load,) = loads(store=store, first=day, days=1, today=today)
+    wanted: dict[Skill, int] = defaultdict(int)
+    for line in lines:
+        for job in line.to_hold:
+            for skill, hundredths in (
+                job.plan.hundredths_by_skill if job.plan else {}
+            ).items():
+                wanted[skill] += hundredths
+    short = lacking(load.hours, wanted)
+    return {
+        "words": load_words(load),
+        "adds": sum(wanted.values()),
+        "is_over": bool(short),
+        "short": ", ".join(filter(None, (skill_words(one.skill) for one in short))),
+    }
 
 
 def _keep(request: HttpRequest, day: dt.date, listed: list[Appointment]) -> None:

@@ -25,7 +25,7 @@ from campaigns.forms.booking import OTHER_DAY, BookForm
 from campaigns.forms.requests import RequestForm, WithdrawForm
 from campaigns.models import CampaignVehicle, PartRequest, ScheduledItem, Visit
 from campaigns.queries.counter import vehicle_at_counter
-from campaigns.queries.visits import hours_of
+from campaigns.queries.room import hours_of, load_words
 from campaigns.queries.waiting import place_of, waiting_list
 from campaigns.views.places import add_refusal
 from campaigns.views.said import counter_sentence
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from campaigns.models import Campaign
     from campaigns.queries.counter import AtCounter, OpenCampaign
     from campaigns.queries.remedies import Plan
-    from campaigns.queries.visits import DayLoad
+    from campaigns.queries.room import DayLoad
     from campaigns.queries.waiting import Availability
 
 
@@ -366,12 +366,7 @@ def _day_choices(days: Sequence[DayLoad]) -> list[tuple[str, str]]:
     return [
         (
             one.day.isoformat(),
-            _("%(day)s · %(booked)s of %(hours)s h booked")
-            % {
-                "day": long_day(one.day),
-                "booked": hours_of(one.booked),
-                "hours": hours_of(one.capacity),
-            },
+            f"{long_day(one.day)} · {load_words(one)}",
         )
         for one in days
     ]
@@ -417,6 +412,8 @@ def _book(
             who=given["who"],
             contact=given["contact"],
             note=given["note"],
+            loan_until=form.chosen_loan_until(),
+            over_hours=given["over_hours"],
             by=staff_of(request),
             at=timezone.now(),
             today=timezone.localdate(),

@@ -12,7 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
+from campaigns.queries.hold_list import changes_of_day, stock_lines
 from campaigns.queries.worklists import today_rows
+from campaigns.rules.hold_list import Stand
 from dealership.models.staff import ROLE_WORDS
 from dealership.rules.roles import Capability, Role
 from dealership.templatetags.formats import day_words
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 
     from campaigns.queries.chores.row import Chore, Target
     from campaigns.queries.worklists import Group
+    from dealership.models import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +66,23 @@ def today(request: HttpRequest) -> HttpResponse:
             one.kind == "failed_proof" for group in groups for one in group.chores
         ),
         "empty": empty_words(groups),
+        **_stock_alert(request, store),
     }
     return render(request, "campaigns/today.html", context)
+
+
+def _stock_alert(request: HttpRequest, store: Store) -> dict[str, object]:
+    """Say how many own vehicles must stay, to those who hand vehicles over."""
+    staff, now = staff_of(request), timezone.now()
+    if not staff.may(Capability.USE_COUNTER, store.pk):
+        return {}
+    lines = stock_lines(store=store, now=now)
+    changes = changes_of_day(staff=staff, store=store, day=timezone.localdate(now))
+    return {
+        "held": sum(line.must_stay for line in lines),
+        "call_in": sum(line.stand is Stand.HOLD_FROM for line in lines),
+        "stock_changes": len(changes),
+    }
 
 
 def empty_words(groups: Sequence[Group]) -> str:

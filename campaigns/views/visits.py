@@ -1,4 +1,4 @@
-"""Pages: the day list with its week, one visit, and the visits of a campaign."""
+"""Pages: the week with the list of a day, one visit, and the visits of a campaign."""
 
 from __future__ import annotations
 
@@ -25,21 +25,21 @@ from campaigns.domain.booking import (
     mark_missed,
     move_visit,
 )
+from campaigns.domain.loans import hand_out_loan, take_back_loan
 from campaigns.domain.verifying import plan_own_stock
 from campaigns.forms.visits import CancelForm, DayForm, MoveForm, PlanForm
-from campaigns.models import CampaignVehicle, Visit
+from campaigns.models import CampaignVehicle, Loan, Visit
 from campaigns.queries.labour import visit_labour
+from campaigns.queries.room import WEEK, loads, skill_words, week_of
 from campaigns.queries.visits import (
-    WEEK,
     jobs_of,
     lines_of,
-    loads,
     overdue_visits,
     own_stock_of,
     visit_rows,
+    visits_between,
     visits_of_campaign,
-    visits_of_day,
-    week_of,
+    week_days,
 )
 from campaigns.queries.waiting import waiting_list
 from campaigns.rules.lifecycle import VISIT_MOVES, VisitState
@@ -51,8 +51,11 @@ from dealership.views.guards import guarded, staff_of, store_of
 
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.http import HttpRequest, HttpResponse
 
+    from campaigns.queries.room import DayLoad
     from campaigns.queries.visits import VisitLine
 
 
@@ -64,17 +67,21 @@ def visits(request: HttpRequest) -> HttpResponse:
     form = DayForm(request.GET)
     day = (form.cleaned_data["day"] if form.is_valid() else None) or today
     week = week_of(day)
-    lines = visits_of_day(staff=staff, store=store, day=day)
+    listed = visits_between(staff=staff, store=store, first=week[0], last=week[-1])
+    lines = [one for one in listed if one.visit.on == day]
+    seen = loads(store=store, first=week[0], days=WEEK, today=today)
     context = {
         "day": day,
         "today": today,
         "form": form,
         "lines": lines,
         "overdue": overdue_visits(staff=staff, store=store, today=today),
-        "week": loads(store=store, first=week[0], days=WEEK),
+        "week": week_days(seen, listed),
         "week_before": week[0] - dt.timedelta(days=WEEK),
         "week_after": week[0] + dt.timedelta(days=WEEK),
         "sentence": _day_sentence(lines, day, today),
+        "full": _full_words(seen),
+        "may_plan": staff.may(Capability.PLAN_WORKSHOP, store.pk),
         "may_book": staff.may(Capability.BOOK_VISITS, store.pk),
     }
     return render(request, "campaigns/visits.html", context)
@@ -102,6 +109,30 @@ def _day_sentence(lines: list[VisitLine], day: dt.date, today: dt.date) -> str:
             "n": len(missing)
         }
     return said + _("; all their parts are on the shelf.")
+
+
+def _full_words(week: list[DayLoad]) -> str:
+    """Say on which days more is planned than there are hours or loan cars."""
+    said = [
+        _("%(day)s (%(skills)s)")
+        % {
+            "day": long_day(one.day),
+            "skills": ", ".join(skill_words(hours.skill) for hours in one.over),
+        }
+        if one.over[0].skill
+        else long_day(one.day)
+        for one in week
+        if one.over
+    ]
+    short = [long_day(one.day) for one in week if one.loans.free < 0]
+    words = []
+    if said:
+        words.append(_("More hours planned than there are: %s.") % ", ".join(said))
+    if short:
+        words.append(
+            _("More loan cars promised than there are: %s.") % ", ".join(short)
+        )
+    return " ".join(words)
 
 
 def _visit_of(request: HttpRequest, pk: int) -> Visit:
@@ -148,7 +179,14 @@ def _visit_page(
         and row.state in {VisitState.BOOKED, VisitState.ARRIVED},
         "move_form": (form or _move_form(row)) if may_book and booked else None,
         "cancel_form": CancelForm(),
-        "week": loads(store=row.store, first=today, days=2 * WEEK) if booked else [],
+        "week": loads(store=row.store, first=today, days=2 * WEEK, today=today)
+        if booked
+        else [],
+        "loan": line.loan,
+        "may_take_back": may_book,
+        "may_lend": may_book
+        and line.loan is not None
+        and row.state in {VisitState.BOOKED, VisitState.ARRIVED},
         "cautions": _cautions(line),
         "labour": visit_labour(row, today=today),
     }
@@ -255,6 +293,7 @@ def visit_moved(request: HttpRequest, pk: int) -> HttpResponse:
                 visit=found,
                 to=form.cleaned_data["on"],
                 hour=form.cleaned_data["hour"],
+                over_hours=form.cleaned_data["over_hours"],
                 by=staff_of(request),
                 at=timezone.now(),
                 today=timezone.localdate(),
@@ -268,6 +307,32 @@ def visit_moved(request: HttpRequest, pk: int) -> HttpResponse:
             )
             return redirect("campaigns:visit", pk)
     return _visit_page(request, found, form)
+
+
+@require_POST
+@guarded(Capability.BOOK_VISITS)
+def loan_out(request: HttpRequest, pk: int) -> HttpResponse:
+    """Note that the customer drives off with the loan car."""
+    return _loan_moved(request, pk, hand_out_loan)
+
+
+@require_POST
+@guarded(Capability.BOOK_VISITS)
+def loan_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Note that the loan car is back."""
+    return _loan_moved(request, pk, take_back_loan)
+
+
+def _loan_moved(
+    request: HttpRequest, pk: int, act: Callable[..., Loan]
+) -> HttpResponse:
+    """Change the loan of a visit, or say why not."""
+    loan = get_object_or_404(Loan, visit=_visit_to_change(request, pk))
+    try:
+        act(loan=loan, by=staff_of(request), at=timezone.now())
+    except Refusal as refusal:
+        messages.error(request, refusal.sentence)
+    return redirect("campaigns:visit", pk)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -345,5 +410,7 @@ patterns = [
     path("visits/<int:pk>/missed/", visit_missed, name="visit_missed"),
     path("visits/<int:pk>/cancelled/", visit_cancelled, name="visit_cancelled"),
     path("visits/<int:pk>/moved/", visit_moved, name="visit_moved"),
+    path("visits/<int:pk>/loan-out/", loan_out, name="loan_out"),
+    path("visits/<int:pk>/loan-back/", loan_back, name="loan_back"),
     path("campaigns/<str:code>/visits/", campaign_visits, name="campaign_visits"),
 ]

@@ -82,6 +82,12 @@ class Store(models.Model):
     workshop_hours_per_day = models.PositiveSmallIntegerField(
         _("workshop hours a day"), default=40
     )
+    loan_cars = models.PositiveSmallIntegerField(
+        _("loan cars"),
+        null=True,
+        blank=True,
+        help_text=_("Empty: as many as are registered as loan cars."),
+    )
     review_days = models.PositiveSmallIntegerField(
         _("days between two orders"), default=7
     )

@@ -34,6 +34,7 @@ class Capability(StrEnum):
     FREE_QUARANTINE = "free_quarantine"
     USE_COUNTER = "use_counter"
     BOOK_VISITS = "book_visits"
+    PLAN_WORKSHOP = "plan_workshop"
     RECORD_REPAIRS = "record_repairs"
     SEE_LETTERS = "see_letters"
     PRINT_LETTERS = "print_letters"
@@ -84,6 +85,7 @@ ROLE_CAPABILITIES: dict[Role, frozenset[Capability]] = {
         Capability.SELL_SET_APART,
         Capability.FREE_QUARANTINE,
         Capability.BOOK_VISITS,
+        Capability.PLAN_WORKSHOP,
         Capability.RECORD_REPAIRS,
         Capability.SEE_LETTERS,
         Capability.SEE_MONEY,

@@ -1,6 +1,6 @@
 // Single keys: "/" goes to the one box, "?" shows the help, and a button of the page
 // may name one of its own (data-key). They can be switched off (WCAG 2.2, 2.1.4) and
-// never act while somebody types.
+// never act while somebody types. The arrow keys walk through the answers of the box.
 const SWITCH = "mendroll.single-keys";
 
 function areOn() {
@@ -42,6 +42,10 @@ export function watchKeys(page) {
     }
   });
   page.addEventListener("keydown", (event) => {
+    if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+      walkAnswers(page, box, event);
+      return;
+    }
     if (event.key === "Escape") {
       closeFolds(page);
       return;
@@ -75,4 +79,15 @@ function closeFolds(page) {
       fold.querySelector("summary").focus();
     }
   }
+}
+
+function walkAnswers(page, box, event) {
+  const answers = [...page.querySelectorAll(".one-box-answers .answer")];
+  const now = event.target === box ? -1 : answers.indexOf(event.target);
+  if (answers.length === 0 || (now === -1 && event.target !== box)) {
+    return;
+  }
+  event.preventDefault();
+  const next = now + (event.key === "ArrowDown" ? 1 : -1);
+  (next < 0 ? box : answers[Math.min(next, answers.length - 1)]).focus();
 }

@@ -3,10 +3,13 @@
 import pytest
 
 from campaigns.domain.booking import PartsNotThere, book_visit
-from campaigns.models import Visit
+from campaigns.domain.loans import NoLoanCar
+from campaigns.domain.room import HoursUsedUp
+from campaigns.models import Loan, Visit
 from inventory.models import Reservation
 from inventory.queries.books import faults_of_the_books
 from tests.contention.test_reserving import at_once
+from tests.factories.campaigns import WorkshopHoursFactory
 from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import (
@@ -24,7 +27,7 @@ pytestmark = [
 ]
 
 
-def book(row, key):
+def book(row, key, **facts):
     return book_visit(
         key=key,
         vehicle=row.vehicle,
@@ -34,6 +37,7 @@ def book(row, key):
         by=None,
         at=NOW,
         today=TODAY,
+        **facts,
     )
 
 
@@ -68,3 +72,27 @@ def test_the_same_press_from_two_tabs_is_one_visit():
     assert [one for one in results if not isinstance(one, Visit)] == []
     assert Visit.objects.count() == 1
     assert Reservation.objects.get().quantity == 1
+
+
+@pytest.mark.parametrize(
+    ("facts", "refusal"),
+    [({"hours": 150}, HoursUsedUp), ({"loan_until": TODAY}, NoLoanCar)],
+    ids=["hours", "loan cars"],
+)
+def test_the_last_hour_and_the_last_loan_car_go_to_one(facts, refusal):
+    store, part = StoreFactory.create(loan_cars=1), PartFactory.create()
+    campaign = campaign_with_remedy(part)  # takes 0.80 h
+    put_on_shelf(store, part, 9, campaign.earmark)
+    facts = dict(facts)
+    hours = facts.pop("hours", 10_000)
+    WorkshopHoursFactory.create(store=store, weekday=3, hundredths_of_hour=hours)
+    rows = [open_vehicle(campaign, store) for _ in range(4)]
+
+    results = at_once(
+        *(lambda row=row: book(row, f"v{row.pk}", **facts) for row in rows)
+    )
+
+    assert [isinstance(one, Visit) for one in results].count(True) == 1
+    assert [isinstance(one, refusal) for one in results].count(True) == 3
+    assert (Visit.objects.count(), Loan.objects.count()) == (1, "loan_until" in facts)
+    assert faults_of_the_books() == []

@@ -21,6 +21,7 @@ from campaigns.models import (
     Contact,
     CriteriaVersion,
     Criterion,
+    DifferingDay,
     HoldingClaim,
     HoldingClaimLine,
     LabourDone,
@@ -34,6 +35,7 @@ from campaigns.models import (
     LetterRound,
     LetterText,
     ListedVin,
+    Loan,
     MatchedChange,
     MoneyFile,
     NoticeGiven,
@@ -51,6 +53,8 @@ from campaigns.models import (
     ScheduledItem,
     StateChange,
     StockAgreement,
+    StockChange,
+    StockCheck,
     UnsoldVehicle,
     Variant,
     VariantCheck,
@@ -58,6 +62,7 @@ from campaigns.models import (
     VariantPart,
     Visit,
     VisitJob,
+    WorkshopHours,
 )
 from campaigns.rules.letter_wording import shipped_text
 from campaigns.rules.lifecycle import (
@@ -805,3 +810,67 @@ class MoneyFileFactory(DjangoModelFactory[MoneyFile]):
     )
     sha256 = factory.Sequence(lambda n: f"{n + 1:064}")
     made_at = NOW
+
+
+class WorkshopHoursFactory(DjangoModelFactory[WorkshopHours]):
+    """Hours of one skill on Mondays, or on another day of the week."""
+
+    class Meta:
+        model = WorkshopHours
+
+    store = factory.SubFactory(StoreFactory)
+    skill = "mechanical"
+    weekday = 1
+    hundredths_of_hour = 1_600
+
+
+class DifferingDayFactory(DjangoModelFactory[DifferingDay]):
+    """A day with hours of its own."""
+
+    class Meta:
+        model = DifferingDay
+
+    store = factory.SubFactory(StoreFactory)
+    skill = "mechanical"
+    day = TODAY
+    hundredths_of_hour = 400
+    why = "Training"
+
+
+class LoanFactory(DjangoModelFactory[Loan]):
+    """A loan car promised for the day of a visit."""
+
+    class Meta:
+        model = Loan
+
+    visit = factory.SubFactory(VisitFactory)
+    store = factory.SelfAttribute("visit.store")
+    first_day = factory.SelfAttribute("visit.on")
+    last_day = factory.SelfAttribute("first_day")
+
+
+class StockCheckFactory(DjangoModelFactory[StockCheck]):
+    """A check of a store's own vehicles, of today."""
+
+    class Meta:
+        model = StockCheck
+
+    store = factory.SubFactory(StoreFactory)
+    made_at = NOW
+    on = TODAY
+    vehicles = 3
+    held = 1
+
+
+class StockChangeFactory(DjangoModelFactory[StockChange]):
+    """A vehicle of the store's own that a check put on the hold list."""
+
+    class Meta:
+        model = StockChange
+
+    check_of = factory.SubFactory(StockCheckFactory)
+    vehicle = factory.SubFactory(
+        VehicleFactory, store=factory.SelfAttribute("..check_of.store"), standing="new"
+    )
+    after = "hold"
+    campaigns = factory.LazyFunction(lambda: ["SR-26-01"])

@@ -111,6 +111,14 @@ def visit(store):
     return {"pk": c.VisitJobFactory.create(visit__vehicle__store=store).visit_id}
 
 
+def loan(store):
+    return {"pk": c.LoanFactory.create(visit__vehicle__store=store).visit_id}
+
+
+def differing_day(store):
+    return {"pk": c.DifferingDayFactory.create(store=store).pk}
+
+
 def request(store):
     row = c.PartRequestFactory.create(campaign_vehicle__vehicle__store=store)
     return {"pk": row.pk}
@@ -267,7 +275,10 @@ THINGS = {
     "campaigns:complete_repair": repair,
     "campaigns:counter": vehicle,
     "campaigns:customer_told": vehicle,
+    "campaigns:forget_day_hours": differing_day,
     "campaigns:job_card": repair,
+    "campaigns:loan_back": loan,
+    "campaigns:loan_out": loan,
     "campaigns:notice_paper": lambda s: {
         "pk": c.NoticeGivenFactory.create(
             vehicle=v.VehicleFactory.create(store=s), store=s

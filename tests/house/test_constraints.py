@@ -76,6 +76,8 @@ BREAKS = {
     },
     "job_wish_while_running_only": lambda: {"wanted": Wanted.PAUSE},
     "layer_not_overdrawn": lambda: {"quantity": 40, "taken": 41},
+    "loan_ends_after_it_begins": lambda: {"first_day": TODAY, "last_day": YESTERDAY},
+    "loan_is_out_since_and_back_since": lambda: {"out_at": NOW},
     "lot_not_overdrawn": lambda: {"quantity": 4, "left": 5},
     "back_ordered_line_has_no_day": lambda: {
         "back_ordered": True,
@@ -104,6 +106,7 @@ BREAKS = {
         "due_after_months": None,
         "due_after_miles": None,
     },
+    "stock_change_before_is_known": lambda: {"before": "?"},
     "store_costs_not_negative": lambda: {"order_cost_cents": -1},
     "store_letter_layout_is_known": lambda: {"letter_fold_thousandths": 3_900},
     "store_shares_in_range": lambda: {"service_limit_basis_points": 9_901},
@@ -127,6 +130,7 @@ BREAKS = {
     "upload_is_not_empty": lambda: {"size_bytes": 0},
     "variant_part_share_is_a_share": lambda: {"share_basis_points": 10_001},
     "vehicle_vin_has_17_characters": lambda: {"vin": "1U0KTRA4"},
+    "workshop_hours_weekday_is_known": lambda: {"weekday": 8},
     "visit_job_is_one_thing": lambda: {"scheduled_item": ScheduledItemFactory.create()},
 }
 IMPLIED = {

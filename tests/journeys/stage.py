@@ -68,13 +68,17 @@ class House:
         self._run("manage.py", "migrate", "--verbosity", "0")
         self._run("-c", f"import django; django.setup()\n{CAST}")
 
-    def start(self) -> None:
+    def tells(self, script: str) -> str:
+        """Run a script in the house, and give what it prints."""
+        return self._run("-c", f"import django; django.setup()\n{script}")
+
+    def start(self, *, worker: bool = True) -> None:
         """Start the server and the worker, and wait until the door opens."""
         web = f"-m gunicorn config.wsgi --worker-class gthread --threads 4 --bind 127.0.0.1:{self.port}"
         self._start("web", web.split())
-        self._start(
-            "worker", ["-m", "celery", "-A", "config", "worker", "--concurrency", "1"]
-        )
+        if worker:
+            celery = "-m celery -A config worker --concurrency 1"
+            self._start("worker", celery.split())
         deadline = time.monotonic() + READY_SECONDS
         while time.monotonic() < deadline:
             try:
@@ -95,7 +99,7 @@ class House:
             except subprocess.TimeoutExpired:
                 os.killpg(one.pid, signal.SIGKILL)
 
-    def _run(self, *words: str) -> None:
+    def _run(self, *words: str) -> str:
         done = subprocess.run(  # noqa: S603 (our own words)
             [sys.executable, *words],
             cwd=ROOT,
@@ -106,6 +110,7 @@ class House:
             check=False,
         )
         assert done.returncode == 0, done.stderr
+        return done.stdout
 
     def _start(self, name: str, words: list[str]) -> None:
         with (self.folder / f"{name}.log").open("wb") as log:

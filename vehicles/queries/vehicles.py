@@ -9,7 +9,7 @@ from django.db.models import Prefetch, Q
 
 from vehicles.models import Address, Tenure, Vehicle, VehicleChange
 from vehicles.rules.names import folded_name
-from vehicles.rules.vin import VIN_LENGTH, normalise_vin
+from vehicles.rules.vin import VIN_LENGTH, normalise_vin, without_import_mark
 
 
 if TYPE_CHECKING:
@@ -67,10 +67,11 @@ def search(text: str, staff: StaffMember, limit: int = 8) -> list[Vehicle]:
     """Give the vehicles that a text names, the surest first, with their owners.
 
     In this order: the whole VIN, its last eight, the plate, the beginning of the
-    owner's name, the beginning of a later word of it. The first of these that finds something answers.
+    owner's name, the beginning of a later word of it. The first of these that finds
+    something answers.
     Each vehicle has ``open_tenures``. Only vehicles of the person's stores.
     """
-    vin = normalise_vin(text)
+    vin = without_import_mark(normalise_vin(text))
     name = folded_name(text)
     if not vin and not name:
         return []

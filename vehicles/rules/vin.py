@@ -135,6 +135,17 @@ def normalise_vin(text: str) -> str:
     return "".join(folded.split()).upper()
 
 
+def without_import_mark(code: str) -> str:
+    """Take away the I that bar-code labels of imported vehicles put before the VIN.
+
+    No VIN holds the letter I, so 18 characters that begin with one and go on as a VIN
+    are that VIN. Common practice of labels, from memory; all else stays as it is.
+    """
+    rest = code[1:]
+    marked = len(code) == VIN_LENGTH + 1 and code.startswith("I")
+    return rest if marked and _ALPHABET.issuperset(rest) else code
+
+
 def has_vin_length(vin: str) -> bool:
     """Tell whether there are 17 characters."""
     return len(vin) == VIN_LENGTH

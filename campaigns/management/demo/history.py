@@ -238,6 +238,7 @@ def _book(play: Play, row: CampaignVehicle, on: dt.date, day: dt.date) -> None:
         hour=dt.time(play.random.choice((8, 9, 10, 11, 13, 14, 15))),
         who=who,
         contact=contact,
+        over_hours=True,
     )
     play.on(on, lambda day: _come(play, visit, row, day))
 

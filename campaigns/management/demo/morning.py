@@ -7,12 +7,16 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from campaigns.domain.booking import PartsNotThere, book_visit, mark_arrived
+from campaigns.domain.loans import hand_out_loan
 from campaigns.domain.reckoning import reconcile
 from campaigns.domain.repairs import open_repair, record_reading
 from campaigns.domain.requests import record_request
+from campaigns.domain.room import set_week
 from campaigns.management.demo.opening import moment
-from campaigns.models import CampaignVehicle
+from campaigns.models import CampaignVehicle, Loan
 from campaigns.rules.lifecycle import WorkState
+from campaigns.rules.room import Skill
+from dealership.domain.stores import change_store
 from dealership.rules.workdays import business_day_from
 from inventory.domain.receiving import redate_shipment
 from inventory.models import Shipment
@@ -24,10 +28,16 @@ if TYPE_CHECKING:
 
 VISITS_TODAY = 4
 WAITING = 9
+LOAN_CARS, LENT = 3, 2
+"""Loan cars of the store, and how many of a day's first visits take one."""
+
+HOURS = {Skill.MECHANICAL: 2_400, Skill.ELECTRICAL: 800, Skill.BODY: 600}
+"""Hundredths of an hour that can be booked on a working day."""
 
 
 def set_today(play: Play, campaigns: dict[str, Campaign]) -> None:
     """Book today's visits, leave one in the workshop and some on the waiting list."""
+    _say_hours(play)
     _expect_first_batch(play)
     visits = _visits_today(play, campaigns["SR-26-01"], play.today, VISITS_TODAY)
     _visits_today(
@@ -38,6 +48,7 @@ def set_today(play: Play, campaigns: dict[str, Campaign]) -> None:
     )
     if visits:
         _in_the_workshop(play, visits[0])
+        _lend(play, visits[0])
     for visit in visits[1:2]:
         mark_arrived(
             visit=visit,
@@ -47,6 +58,33 @@ def set_today(play: Play, campaigns: dict[str, Campaign]) -> None:
     _waiting(play, campaigns["SR-26-04"])
     # The history leaves proposals of past days; whoever opens the demo sees today's.
     reconcile(today=play.today, at=moment(play.today, 7))
+
+
+def _say_hours(play: Play) -> None:
+    """Say the workshop's hours by skill, and how many cars it can lend."""
+    store, by = play.cast.stores["EMR"], play.cast.staff["service"]
+    at = moment(play.today - dt.timedelta(days=14))
+    set_week(
+        store=store,
+        week={
+            (skill, day): hundredths
+            for skill, hundredths in HOURS.items()
+            for day in range(1, 6)
+        },
+        by=by,
+        at=at,
+    )
+    change_store(store=store, facts={"loan_cars": LOAN_CARS}, by=by, at=at)
+    store.refresh_from_db()
+
+
+def _lend(play: Play, visit: Visit) -> None:
+    """Hand out the loan car that was promised for a visit."""
+    loan = Loan.objects.filter(visit=visit).first()
+    if loan is not None:
+        hand_out_loan(
+            loan=loan, by=play.cast.staff["advisor"], at=moment(play.today, 8)
+        )
 
 
 def _expect_first_batch(play: Play) -> None:
@@ -95,6 +133,8 @@ def _visits_today(
                 hour=dt.time(8 + turn),
                 who=tenure.party.name if tenure else "",
                 contact=tenure.party.phone if tenure else "",
+                loan_until=on if turn < LENT else None,
+                over_hours=True,
             )
         except PartsNotThere:
             break

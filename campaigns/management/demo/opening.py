@@ -151,6 +151,7 @@ def _lines(form: Form, cast: Cast) -> list[VariantPart | VariantLabour | Variant
             title=form.title,
             hundredths_of_hour=form.hours,
             includes=list(form.operations),
+            skill=form.skill,
         )
     )
     lines += [

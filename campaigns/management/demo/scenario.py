@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from campaigns.rules.lifecycle import CampaignClass, Payer, ReadingResult
+from campaigns.rules.room import Skill
 from dealership.rules.roles import Role
 
 
@@ -153,6 +154,7 @@ class Form:
     parts: tuple[tuple[str, int, int, Payer], ...]
     conditions: tuple[dict[str, str], ...] = ()
     checks: tuple[Measure, ...] = ()
+    skill: Skill = Skill.MECHANICAL
 
 
 @dataclass(frozen=True)
@@ -281,6 +283,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                     code="A",
                     title="Replace the harness",
                     hours=110,
+                    skill=Skill.ELECTRICAL,
                     operations=("tailgate-trim", "harness", "camera-aim"),
                     parts=(("VX-77105", 1, 10_000, _M),),
                     checks=(
@@ -443,6 +446,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                     code="E",
                     title="Both front straps, earlier doors",
                     hours=60,
+                    skill=Skill.BODY,
                     operations=("door-trim", "strap"),
                     parts=(("VX-60412", 2, 10_000, _M),),
                     conditions=({"fact": "model_year", "high": str(year - 4)},),
@@ -451,6 +455,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                     code="L",
                     title="Driver's strap only, later doors",
                     hours=40,
+                    skill=Skill.BODY,
                     operations=("door-trim", "strap"),
                     parts=(("VX-60412", 1, 10_000, _M),),
                     conditions=({"fact": "model_year", "low": str(year - 3)},),
@@ -487,6 +492,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                     code="A",
                     title="Replace the latch",
                     hours=40,
+                    skill=Skill.ELECTRICAL,
                     operations=("port-trim", "latch"),
                     parts=(("VX-88240", 1, 10_000, _M),),
                 ),

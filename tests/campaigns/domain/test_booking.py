@@ -451,7 +451,10 @@ def test_days_of_grace_end_a_missed_visit() -> None:
     put_on_shelf(store, part, 2)
     old = book(open_vehicle(campaign, store), on=TODAY)
     on_the_edge = book(
-        open_vehicle(campaign, store), on=TODAY + dt.timedelta(days=1), key="edge"
+        open_vehicle(campaign, store),
+        on=TODAY + dt.timedelta(days=1),
+        key="edge",
+        over_hours=True,  # Thanksgiving Day, 5 USC 6103(a)
     )
 
     ended = lapse_missed(store=store, by=None, at=NOW + dt.timedelta(days=3))

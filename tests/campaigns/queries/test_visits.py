@@ -1,72 +1,93 @@
-"""Hours of the workshop, day by day, and the days to offer."""
+"""The visits of some days, put together with how their parts stand."""
 
 import datetime as dt
 
 import pytest
 
-from campaigns.queries.visits import DayLoad, days_to_offer, hours_of, loads, week_of
-from tests.factories.campaigns import VariantLabourFactory, VisitJobFactory
-from tests.factories.dealership import TODAY, StoreFactory
+from campaigns.domain.booking import book_visit, mark_missed
+from campaigns.queries.room import loads
+from campaigns.queries.visits import visits_between, week_days
+from campaigns.rules.room import LoanState
+from dealership.rules.roles import Role
+from inventory.models import Shipment
+from tests.campaigns.domain.shop import KEYS, Shop
+from tests.factories.campaigns import LoanFactory, VisitFactory
+from tests.factories.dealership import NOW, TODAY, make_staff
 from tests.factories.vehicles import VehicleFactory
 
 
-@pytest.mark.django_db
-def test_hours_are_those_of_the_visits_that_still_count():
-    store = StoreFactory.create(workshop_hours_per_day=8)
-    for state in ("booked", "arrived", "done", "missed", "cancelled"):
-        job = VisitJobFactory.create(
-            visit__vehicle=VehicleFactory.create(store=store), visit__state=state
-        )
-        VariantLabourFactory.create(variant=job.variant, hundredths_of_hour=80)
-        VariantLabourFactory.create(variant=job.variant, hundredths_of_hour=20)
-    VisitJobFactory.create()
+pytestmark = pytest.mark.django_db
 
-    found = loads(store=store, first=TODAY, days=4)
-
-    assert [(one.visits, one.booked, one.capacity) for one in found] == [
-        (3, 300, 800),
-        (0, 0, 0),  # Thanksgiving Day, 5 USC 6103(a)
-        (0, 0, 800),
-        (0, 0, 0),  # Saturday
-    ]
-    assert [one.is_workday for one in found] == [True, False, True, False]
+FRIDAY = TODAY + dt.timedelta(days=2)
 
 
-def load(number: int, *, booked: int = 0, works: bool = True) -> DayLoad:
-    return DayLoad(
-        day=TODAY + dt.timedelta(days=number),
-        visits=0,
-        booked=booked,
-        capacity=800,
-        is_workday=works,
+def week(shop, staff):
+    listed = visits_between(staff=staff, store=shop.store, first=TODAY, last=FRIDAY)
+    return week_days(loads(store=shop.store, first=TODAY, days=3, today=TODAY), listed)
+
+
+def booked(shop, row, on=TODAY):
+    return book_visit(
+        key=next(KEYS),
+        vehicle=row.vehicle,
+        store=shop.store,
+        on=on,
+        jobs=[row],
+        by=None,
+        at=NOW,
+        today=TODAY,
     )
 
 
-def test_the_first_day_with_room_is_offered_first():
-    seen = [load(0, booked=790), load(1, works=False), load(2), load(3, booked=720)]
+def test_each_day_counts_what_lies_on_the_shelf_and_what_a_delivery_brings():
+    shop = Shop()
+    staff = make_staff(Role.SERVICE_ADVISOR, shop.store)
+    shop.shelf(4)
+    first = booked(shop, shop.row())
+    booked(shop, shop.row(), FRIDAY)
+    VisitFactory.create(vehicle=VehicleFactory.create(store=shop.store), on=FRIDAY)
+    VisitFactory.create(on=FRIDAY)
+    assert not Shipment.objects.filter(received_at=None).exists()
 
-    offered = days_to_offer(seen, first=TODAY, hundredths=80)
+    days = week(shop, staff)
 
-    assert [one.day.day for one in offered] == [27, 28]
-    assert days_to_offer(seen, first=TODAY, hundredths=80, days=1) == [seen[2]]
-
-
-def test_when_all_days_are_full_they_are_offered_all_the_same():
-    seen = [load(0, booked=800), load(1, booked=900)]
-
-    assert days_to_offer(seen, first=TODAY, hundredths=10) == seen
-    assert (seen[1].free, seen[1].is_over) == (-100, True)
-
-
-def test_a_week_is_monday_to_sunday():
-    week = week_of(TODAY)
-
-    assert (week[0], week[-1]) == (dt.date(2026, 11, 23), dt.date(2026, 11, 29))
-    assert [day.weekday() for day in week] == list(range(7))
+    assert [(len(one.lines), one.on_shelf, one.with_delivery) for one in days] == [
+        (1, 1, 0),
+        (0, 0, 0),
+        (2, 1, 0),
+    ]
+    mark_missed(visit=first, by=None, at=NOW, today=TODAY)
+    (missed, _off, _later) = week(shop, staff)
+    assert (len(missed.lines), missed.coming, missed.on_shelf) == (1, [], 0)
+    assert missed.load.booked == 0
 
 
-@pytest.mark.parametrize(
-    ("hundredths", "words"), [(0, "0.00"), (5, "0.05"), (80, "0.80"), (1234, "12.34")]
-)
-def test_hours_are_written_with_two_decimals(hundredths, words):
-    assert hours_of(hundredths) == words
+def test_hours_come_first_and_without_an_hour_last():
+    store = Shop().store
+    staff = make_staff(Role.SERVICE_ADVISOR, store)
+    made = [
+        VisitFactory.create(vehicle=VehicleFactory.create(store=store), on=on, at=hour)
+        for on, hour in (
+            (FRIDAY, dt.time(8)),
+            (TODAY, None),
+            (TODAY, dt.time(14)),
+            (TODAY, dt.time(9)),
+        )
+    ]
+
+    lines = visits_between(staff=staff, store=store, first=TODAY, last=FRIDAY)
+
+    assert [one.visit for one in lines] == [made[3], made[2], made[1], made[0]]
+
+
+def test_a_loan_car_that_is_not_needed_is_not_shown():
+    store = Shop().store
+    staff = make_staff(Role.SERVICE_ADVISOR, store)
+    for state in (LoanState.BOOKED, LoanState.DROPPED):
+        vehicle = VehicleFactory.create(store=store)
+        LoanFactory.create(visit__vehicle=vehicle, state=state)
+    VisitFactory.create(vehicle=VehicleFactory.create(store=store))
+
+    lines = visits_between(staff=staff, store=store, first=TODAY, last=TODAY)
+
+    assert [one.loan is None for one in lines] == [False, True, True]

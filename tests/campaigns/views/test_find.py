@@ -35,6 +35,8 @@ def counter(vin: str) -> str:
     [
         "{vin}",
         "*{vin}*",  # a door-jamb bar code
+        "*I{vin}*",  # the same on an imported vehicle
+        "i{vin_low}",
         " {vin_low} ",
         "{tail}",
         "KLR 7781",
@@ -80,6 +82,31 @@ def test_enter_goes_to_campaign_part_repair_and_letter(signed_in):
         ("LK4R77Q2", counter(letter.campaign_vehicle.vehicle.vin)),
     ):
         assert client.get(FIND, {"q": typed}).headers.get("Location") == url
+
+
+@pytest.mark.parametrize("typed", ["{tail}", "nel 442", "aldous f", "NEL"])
+def test_answers_come_while_one_types(signed_in, typed):
+    client = signed_in(Role.SERVICE_ADVISOR)
+    vehicle = VehicleFactory.create(store=client.store, plate="NEL 442")
+    party = PartyFactory.create(store=client.store, name="Aldous Fennmark")
+    TenureFactory.create(vehicle=vehicle, party=party)
+    repair = RepairFactory.create(
+        repair_order="NEL-RO-9",
+        campaign_vehicle=open_vehicle(campaign_with_remedy(), client.store),
+    )
+
+    answer = client.get(
+        FIND,
+        {"q": typed.format(tail=vehicle.vin_tail)},
+        headers={"HX-Request": "true"},
+    )
+
+    said = answer.content.decode()
+    expected = {
+        "NEL": reverse("campaigns:repair", args=[repair.pk]),
+    }.get(typed, counter(vehicle.vin))
+    assert f'class="answer" href="{expected}"' in said
+    assert said.count('class="answer"') == 1
 
 
 def test_several_equal_answers_are_listed_and_a_person_chooses(signed_in):

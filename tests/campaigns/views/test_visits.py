@@ -223,7 +223,7 @@ def test_one_visit_or_three_take_the_same_queries(
             PartRequestFactory.create(
                 campaign_vehicle=open_vehicle(campaign, advisor.store)
             )
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(16):
             assert advisor.get("/visits/").status_code == 200
         with django_assert_num_queries(20):
             assert advisor.get(url).status_code == 200

@@ -22,6 +22,7 @@ from vehicles.rules.vin import (
     model_years,
     normalise_vin,
     weighted_sum,
+    without_import_mark,
 )
 
 
@@ -257,3 +258,19 @@ def test_the_fast_check_takes_half_a_million_a_second():
 def test_a_zero_byte_is_no_part_of_a_vin():
     # PostgreSQL, "Character Types": the character with code zero cannot be stored
     assert normalise_vin("1U0KT\0") == "1U0KT"
+
+
+@pytest.mark.parametrize(
+    ("code", "expected"),
+    [
+        (f"I{SAMPLE}", SAMPLE),
+        (SAMPLE, SAMPLE),
+        (f"J{SAMPLE}", f"J{SAMPLE}"),
+        (f"I{SAMPLE[:-1]}", f"I{SAMPLE[:-1]}"),  # 17 characters: an I typed for a 1
+        (f"II{SAMPLE[1:]}", f"II{SAMPLE[1:]}"),
+        ("", ""),
+    ],
+)
+def test_the_mark_of_an_imported_vehicle_is_no_part_of_its_vin(code, expected):
+    """49 CFR 565.13(g): no VIN holds an I; the label's mark is from memory."""
+    assert without_import_mark(code) == expected
