@@ -3,11 +3,12 @@
 import os
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.request
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from playwright.sync_api import expect, sync_playwright
@@ -43,6 +44,10 @@ for role in Role:
 """
 
 
+_EMPTY: dict[str, bytes] = {}
+"""The database of a house before anybody moved in."""
+
+
 class House:
     """Web server and worker in their own processes over a folder of data."""
 
@@ -64,8 +69,13 @@ class House:
         self.running: list[subprocess.Popen[bytes]] = []
 
     def build(self) -> None:
-        """Make the tables and the cast."""
-        self._run("manage.py", "migrate", "--verbosity", "0")
+        """Make the tables, once for all houses of a run, and the cast."""
+        made = _EMPTY.get("")
+        if made is None:
+            self._run("manage.py", "migrate", "--verbosity", "0")
+            with closing(sqlite3.connect(self.folder / "mendroll.db")) as built:
+                made = _EMPTY[""] = built.serialize()
+        (self.folder / "mendroll.db").write_bytes(made)
         self._run("-c", f"import django; django.setup()\n{CAST}")
 
     def tells(self, script: str) -> str:

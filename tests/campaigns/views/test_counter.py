@@ -13,9 +13,12 @@ from dealership.rules.roles import Role
 from inventory.models import Reservation
 from tests.factories.campaigns import (
     CampaignVehicleFactory,
+    NoticeGivenFactory,
     PartRequestFactory,
     RemedyFactory,
     ScheduledItemFactory,
+    StateChangeFactory,
+    VisitFactory,
 )
 from tests.factories.dealership import TODAY, StoreFactory
 from tests.factories.inventory import PartFactory
@@ -59,6 +62,36 @@ def asking(row: object, **facts: object) -> dict[str, object]:
         **facts,
     }
     return {f"c{row.pk}-{name}": value for name, value in named.items()}
+
+
+def test_what_is_open_comes_before_what_was(signed_in):
+    client = signed_in(Role.SERVICE_ADVISOR)
+    part = PartFactory.create()
+    announce(client.store, part, 3, on=TODAY)
+    row = open_vehicle(campaign_with_remedy(part, stop_sale=True), client.store)
+    row.vehicle.standing = Standing.NEW
+    row.vehicle.save()
+    VisitFactory.create(vehicle=row.vehicle, state="missed")
+    StateChangeFactory.create(campaign_vehicle=row)
+    NoticeGivenFactory.create(vehicle=row.vehicle)
+
+    said = client.get(counter_of(row)).content.decode()
+
+    in_order = [
+        "Do not deliver; 1 campaign is open",
+        "Safety recall: ",
+        "Do not deliver: a new vehicle in a safety recall",
+        "Safety: tell the customer now",
+        "What is done",
+        "0.80 h",
+        "from Fri 27 Nov 2026",  # Thursday is Thanksgiving Day, 5 USC 6103(a)
+        "Visits</caption>",
+        "Notices given</caption>",
+        "Changes</caption>",
+    ]
+    places = [said.find(words) for words in in_order]
+    assert -1 not in places
+    assert places == sorted(places)
 
 
 def test_the_page_says_first_what_matters(signed_in):

@@ -90,9 +90,11 @@ def test_answers_come_while_one_types(signed_in, typed):
     vehicle = VehicleFactory.create(store=client.store, plate="NEL 442")
     party = PartyFactory.create(store=client.store, name="Aldous Fennmark")
     TenureFactory.create(vehicle=vehicle, party=party)
+    row = open_vehicle(campaign_with_remedy(), client.store)
     repair = RepairFactory.create(
         repair_order="NEL-RO-9",
-        campaign_vehicle=open_vehicle(campaign_with_remedy(), client.store),
+        campaign_vehicle=row,
+        variant=row.campaign.remedy.variants.get(),
     )
 
     answer = client.get(

@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0018_money_files'),
+        ('campaigns', '0020_labour_done_and_times_of_operations'),
         ('dealership', '0005_workshop_hours_and_loan_cars'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
