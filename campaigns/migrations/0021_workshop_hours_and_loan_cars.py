@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('campaigns', '0020_labour_done_and_times_of_operations'),
-        ('dealership', '0005_workshop_hours_and_loan_cars'),
+        ('dealership', '0006_workshop_hours_and_loan_cars'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

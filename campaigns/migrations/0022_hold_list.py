@@ -11,7 +11,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('campaigns', '0021_workshop_hours_and_loan_cars'),
-        ('dealership', '0005_workshop_hours_and_loan_cars'),
+        ('dealership', '0006_workshop_hours_and_loan_cars'),
         ('vehicles', '0005_lists_in_packs'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
