@@ -19,13 +19,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from django.forms.boundfield import BoundField
+    from django.utils.functional import _StrPromise
 
 DAYS = range(1, SUNDAY + 1)
 _HUNDRED = 100
 _MOST = Decimal(999)
 
 
-def _hours(label: str, *, required: bool) -> forms.DecimalField:
+def _hours(label: str | _StrPromise, *, required: bool) -> forms.DecimalField:
     field = forms.DecimalField(
         label=label,
         min_value=0,
@@ -33,7 +34,7 @@ def _hours(label: str, *, required: bool) -> forms.DecimalField:
         decimal_places=2,
         required=required,
     )
-    field.widget.attrs.update({"inputmode": "decimal", "aria-label": label})
+    field.widget.attrs["inputmode"] = "decimal"
     return field
 
 
@@ -63,6 +64,7 @@ class WeekForm(forms.Form):
                     "day": WEEKDAYS[day - 1],
                 }
                 self.fields[name] = _hours(label, required=False)
+                self.fields[name].widget.attrs["aria-label"] = label
                 hundredths = week.get((skill, day), 0)
                 if hundredths:
                     self.fields[name].initial = Decimal(hundredths) / _HUNDRED
