@@ -10,7 +10,7 @@ from dealership.models.append_only import append_only
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0021_workshop_hours_and_loan_cars'),
+        ('campaigns', '0022_workshop_hours_and_loan_cars'),
         ('dealership', '0006_workshop_hours_and_loan_cars'),
         ('vehicles', '0005_lists_in_packs'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
