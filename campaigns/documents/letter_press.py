@@ -24,6 +24,7 @@ from campaigns.documents.letters import (
     drawn,
     measures,
 )
+from campaigns.rules.letter_text import clean
 from campaigns.rules.letter_window import (
     BARS_HEIGHT,
     BARS_WIDTH,
@@ -227,14 +228,14 @@ def _make_part(
     html = render_to_string(
         "documents/letters.html",
         {
-            "sender": sender,
+            "sender": sender.shown,
             "sheets": [
                 {**drawn(sheet), "anchor": digest, "lines": ()}
                 for digest, sheet in marked.items()
             ],
             "layout": sender.layout,
             "date": date,
-            "campaign": campaign,
+            "campaign": clean(campaign),
             "specimen": _specimen(language, characters, addresses),
         },
     )

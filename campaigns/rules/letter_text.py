@@ -79,20 +79,24 @@ def paragraphs(text: str) -> tuple[str, ...]:
 
 
 def clean(value: str) -> str:
-    """Give a value as one line fit for print.
+    """Give a value as one line fit for print, cut at 2,000 characters."""
+    return one_line(value)[:_LONGEST]
+
+
+def one_line(text: str) -> str:
+    """Give a text as one line fit for print.
 
     Control characters, line breaks and marks that turn the direction of writing are
-    dropped or become one space; letters stay in composed form (Unicode NFC). Cut at
-    2,000 characters.
+    dropped or become one space; letters stay in composed form (Unicode NFC).
     """
-    if value.isascii() and value.isprintable():
-        return " ".join(value.split())[:_LONGEST]
+    if text.isascii() and text.isprintable():
+        return " ".join(text.split())
     shown = (
         " "
         if character.isspace() or unicodedata.category(character) == "Cc"
         else character
-        for character in unicodedata.normalize("NFC", value)
+        for character in unicodedata.normalize("NFC", text)
         if unicodedata.category(character) not in {"Cf", "Cs", "Co", "Cn"}
         or character in _KEPT_FORMATS
     )
-    return " ".join("".join(shown).split())[:_LONGEST]
+    return " ".join("".join(shown).split())
