@@ -384,7 +384,11 @@ print(json.dumps([
 
 def kill_twice_while_letters_are_set(house):
     """Kill the whole worker after two chunks, the next one some chunks later; go on."""
-    house.env |= {"MENDROLL_TEST_LETTERS_AT_ONCE": "7"}
+    # The engine renews no lease while it lays out the samples: a few seconds.
+    house.env |= {
+        "MENDROLL_TEST_LETTERS_AT_ONCE": "7",
+        "MENDROLL_JOB_LEASE_SECONDS": "8",
+    }
     house.ask(A_ROUND)
 
     def chunks_done():
@@ -394,12 +398,12 @@ def kill_twice_while_letters_are_set(house):
 
     for chunks in (2, 5):
         with house.worker() as process:
-            house.wait_for(lambda least=chunks: chunks_done() >= least, seconds=200)
+            house.wait_for(lambda least=chunks: chunks_done() >= least, seconds=250)
             kill_group(process)
         assert chunks <= chunks_done() < LETTERS // 7
     kind = "campaigns.print_round"
     with house.worker():
-        house.wait_for(lambda: house.states(kind) == {"done": 1}, seconds=200)
+        house.wait_for(lambda: house.states(kind) == {"done": 1}, seconds=250)
     assert house.rows(
         "SELECT interruptions, attempts FROM dealership_job WHERE kind = ?", kind
     ) == [(2, 0)]
@@ -414,6 +418,7 @@ def assert_each_letter_once(house):
         assert [n for n, text in enumerate(texts, start=1) if code in text] == [page]
 
 
+@pytest.mark.timeout(900)
 @pytest.mark.committing
 def test_killed_twice_every_letter_is_there_once_embedded(embedded):
     kill_twice_while_letters_are_set(embedded)
@@ -421,6 +426,7 @@ def test_killed_twice_every_letter_is_there_once_embedded(embedded):
 
 
 @wants_servers
+@pytest.mark.timeout(900)
 @pytest.mark.postgres
 @pytest.mark.committing
 def test_killed_twice_every_letter_is_there_once_with_redis(served):
