@@ -213,23 +213,28 @@ def _said(
 def redate_shipment(
     *, shipment: Shipment, expected_on: dt.date, by: StaffMember | None, at: dt.datetime
 ) -> Shipment:
-    """Give a delivery that is late a new day. Raises AlreadyReceived."""
+    """Give a delivery that is late a new day; the same day again changes nothing.
+
+    Raises AlreadyReceived.
+    """
     with transaction.atomic():
-        changed = Shipment.objects.filter(pk=shipment.pk, received_at__isnull=True)
-        before = shipment.expected_on
-        if not changed.update(expected_on=expected_on):
-            raise AlreadyReceived(Shipment.objects.get(pk=shipment.pk))
+        now = Shipment.objects.select_related("store").get(pk=shipment.pk)
+        if now.received_at is None and now.expected_on == expected_on:
+            return now
+        coming = Shipment.objects.filter(pk=now.pk, received_at__isnull=True)
+        if not coming.update(expected_on=expected_on):
+            raise AlreadyReceived(now)
         record(
             act="shipment.redated",
-            subject=shipment,
+            subject=now,
             by=by,
             at=at,
-            store=shipment.store,
-            before={"expected_on": str(before)},
+            store=now.store,
+            before={"expected_on": str(now.expected_on)},
             after={"expected_on": str(expected_on)},
         )
-    shipment.expected_on = expected_on
-    return shipment
+    now.expected_on = expected_on
+    return now
 
 
 def receive_shipment(

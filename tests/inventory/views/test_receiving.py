@@ -1,7 +1,7 @@
 import pytest
 from django.urls import reverse
 
-from dealership.models import Job
+from dealership.models import AuditEntry, Job
 from dealership.rules.roles import Role
 from inventory.models import Dispute, Movement, Shipment
 from inventory.queries.books import faults_of_the_books
@@ -143,6 +143,15 @@ def test_late_delivery_gets_a_new_day(signed_in):
     client.post(address, {"expected_on": "soon"})
     shipment.refresh_from_db()
     assert shipment.expected_on == later(9)
+
+
+def test_the_same_new_day_again_leaves_one_line_in_the_trail(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    shipment, _line = announced(client.store)
+    address = reverse("inventory:redate_shipment", args=[shipment.pk])
+    for _press in range(2):
+        client.post(address, {"expected_on": later(9)})
+    assert AuditEntry.objects.filter(act="shipment.redated").count() == 1
 
 
 def settle(client, dispute, how, **facts):
