@@ -22,7 +22,7 @@ from campaigns.queries.money_files import (
 from campaigns.rules.money_rows import BilledRow, FileKind, PaidRow, Read, read_rows
 from dealership.documents.tabular import Limits, open_table
 from dealership.domain.audit import record
-from dealership.domain.uploads import keep_upload
+from dealership.domain.uploads import digest_of, keep_upload
 from dealership.rules.refusals import Refusal
 from inventory.domain.billing import BilledLine, enter_bill
 from inventory.domain.once import once
@@ -72,6 +72,10 @@ def keep_money_file(
     Raises EmptyUpload, UploadTooLarge, and what ``read_money_file`` raises: a file that
     cannot be read is not kept.
     """
+    digest = digest_of(file=file, name=name)
+    first = MoneyFile.objects.filter(store=store, kind=kind, sha256=digest).first()
+    if first:
+        return first
     with transaction.atomic():
         upload = keep_upload(
             file=file,
@@ -81,11 +85,6 @@ def keep_money_file(
             at=at,
             keep_until=at.date() + timedelta(days=365 * KEPT_YEARS),
         )
-        same = MoneyFile.objects.filter(
-            store=store, kind=kind, sha256=upload.sha256
-        ).first()
-        if same:
-            return same
         made = MoneyFile.objects.create(
             store=store,
             kind=kind,

@@ -78,6 +78,14 @@ def _read_through(file: File[bytes], name: str) -> _Reading:
     return _Reading(digest.hexdigest(), size_bytes, head)
 
 
+def digest_of(*, file: File[bytes], name: str) -> str:
+    """Give the SHA-256 of a file's content and put it back to its beginning.
+
+    Raises EmptyUpload and UploadTooLarge, as ``keep_upload`` does.
+    """
+    return _read_through(file, name).sha256
+
+
 def keep_upload(
     *,
     file: File[bytes],

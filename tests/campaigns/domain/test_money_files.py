@@ -19,6 +19,7 @@ from campaigns.queries.money_files import Verdict
 from campaigns.rules.lifecycle import ClaimState
 from campaigns.rules.money_rows import ColumnMissing, FileKind
 from dealership.domain.uploads import erase_upload
+from dealership.models import Upload
 from dealership.rules.roles import Role
 from inventory.models import Bill, ShipmentLine
 from tests.campaigns.domain.shop import KEYS, Shop
@@ -120,6 +121,7 @@ def test_the_same_file_twice_changes_nothing(shop):
     assert applied(file, shop).result == first.result
     assert sum(Payment.objects.values_list("cents", flat=True)) == 10_000
     assert MoneyFile.objects.count() == 1
+    assert Upload.objects.count() == 1  # no second copy lies in the register
 
 
 def test_a_payment_noted_by_hand_is_here_already(shop):

@@ -7,6 +7,7 @@ from django.core.files.base import ContentFile
 from dealership.domain.uploads import (
     EmptyUpload,
     UploadTooLarge,
+    digest_of,
     erase_lapsed_uploads,
     keep_upload,
 )
@@ -44,6 +45,11 @@ def test_file_is_kept_as_it_came(keep):
     assert upload.original_name == "spring.csv"
     assert "spring" not in upload.file.name
     assert AuditEntry.objects.get().act == "upload.kept"
+
+
+def test_the_digest_is_known_before_a_file_is_kept(keep):
+    file = ContentFile(b"VIN,name\r\n")
+    assert digest_of(file=file, name="list.csv") == keep(file.read()).sha256
 
 
 def test_empty_file_is_refused(keep):
