@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -30,9 +31,14 @@ from vehicles.rules.standing import ListState
 
 if TYPE_CHECKING:
     from dealership.domain.jobs import JobRun
+    from dealership.models import Job
 
 
-@handles(READ_LIST, words=gettext_lazy("Reading a list of vehicles"))
+def _page(job: Job) -> str:
+    return reverse("vehicles:vehicle_list", args=[job.arguments["vehicle_list_id"]])
+
+
+@handles(READ_LIST, words=gettext_lazy("Reading a list of vehicles"), leads_to=_page)
 def read_list(run: JobRun, *, vehicle_list_id: int) -> dict[str, Any]:
     """Read a list, guess its columns and stage its rows."""
     vehicle_list = VehicleList.objects.select_related("store", "upload").get(
@@ -78,7 +84,7 @@ def _read(run: JobRun, vehicle_list: VehicleList) -> dict[str, Any]:
     return finish_staging(vehicle_list=vehicle_list, at=run.now())
 
 
-@handles(APPLY_LIST, words=gettext_lazy("Taking a list of vehicles in"))
+@handles(APPLY_LIST, words=gettext_lazy("Taking a list of vehicles in"), leads_to=_page)
 def apply_list(run: JobRun, *, vehicle_list_id: int) -> dict[str, Any]:
     """Apply the staged rows of a list, chunk after chunk."""
     vehicle_list = VehicleList.objects.get(pk=vehicle_list_id)

@@ -21,7 +21,11 @@ CENTS = 100
 
 
 def draw_cost_curve(
-    curve: Sequence[Sequence[int]], *, chosen: int, currency: str
+    curve: Sequence[Sequence[int]],
+    *,
+    chosen: int,
+    currency: str,
+    narrow: bool = False,
 ) -> SafeString:
     """Draw what orders would cost on average as SVG; empty without costs.
 
@@ -51,6 +55,7 @@ def draw_cost_curve(
         y_title=currency,
         chosen=chosen,
         said=cost_words(curve, chosen=chosen, currency=currency),
+        narrow=narrow,
     )
     # Drawn by our own chart module from numbers; its words are escaped there.
     return mark_safe(drawn)  # noqa: S308
@@ -74,11 +79,14 @@ def cost_words(curve: Sequence[Sequence[int]], *, chosen: int, currency: str) ->
 
 def proposal_pdf(context: dict[str, Any], *, page: Page) -> bytes:
     """Lay out a proposal with its pictures and figures. Raises PdfEngineMissing."""
-    inked = context["cost_curve"].replace("currentColor", "#000000")
+    # the same drawings as in the page, in black
+    inked = {
+        name: mark_safe(context[name].replace("currentColor", "#000000"))  # noqa: S308
+        for name in ("cost_curve", "course_drawn")
+    }
     return render_pdf(
         "documents/proposal.html",
-        # the same drawing as in the page, in black
-        {**context, "cost_curve": mark_safe(inked)},  # noqa: S308
+        {**context, **inked},
         page=page,
-        css=("css/paper.css", "print/report.css"),
+        css=("css/paper.css", "print/report.css", "print/proposal.css"),
     )

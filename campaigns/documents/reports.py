@@ -28,12 +28,13 @@ def draw_curve(
     last_week: float,
     said: str,
     fan: Sequence[dict[str, float]] = (),
+    narrow: bool = False,
 ) -> str:
     """Draw the completion curve with its band as SVG, and what may come after it.
 
-    Empty where there is no curve.
+    Empty where there is neither. ``narrow``: for a column of a paper.
     """
-    if not curve:
+    if not curve and not fan:
         return ""
     points: list[dict[str, float | None]] = [{"x": 0, "y": 0, "low": 0, "high": 0}]
     points += [
@@ -54,6 +55,7 @@ def draw_curve(
         last_x=max(end, fan[-1]["x"]) if fan else end,
         said=said,
         fan=fan,
+        narrow=narrow,
     )
 
 

@@ -41,7 +41,10 @@ if TYPE_CHECKING:
 
 RECONCILE = "campaigns.reconcile"
 READ_AT_ONCE = 13
-"""Stores whose facts are read, worked out and written together."""
+"""Stores whose facts are read, worked out and written together, at the most."""
+
+FEWEST_AT_ONCE = 3
+"""Stores that a worker takes together near the end of a run that two share."""
 
 KEPT_DAYS = 14
 """Days for which a proposal is kept that another has replaced undecided."""
@@ -186,7 +189,8 @@ def reconcile(
     left = looked
     with _no_search_for_cycles():
         while left:
-            some = left[-READ_AT_ONCE:] if helping else left[:READ_AT_ONCE]
+            size = _at_once(len(left), len(looked))
+            some = left[-size:] if helping else left[:size]
             with stage("reading"):
                 seen = _standing(some, today)
                 cases = cases_of(house=house, stores=some, today=today)
@@ -204,6 +208,16 @@ def stores_to_share(*, today: dt.date) -> bool:
     """Tell whether a run over all stores is long enough for two hands."""
     ids = list(Store.objects.values_list("pk", flat=True))
     return len(touched_stores(ids, today=today)) > READ_AT_ONCE
+
+
+def _at_once(left: int, stores: int) -> int:
+    """Give how many stores to take next, of those left of a run over so many.
+
+    Two hands that share a run take fewer and fewer, so that they end together.
+    """
+    if stores <= READ_AT_ONCE:
+        return stores
+    return min(READ_AT_ONCE, max(FEWEST_AT_ONCE, left // 4))
 
 
 def _done_by_now(stores: Sequence[Store], today: dt.date, at: dt.datetime) -> set[int]:

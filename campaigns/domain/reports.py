@@ -112,6 +112,29 @@ def ask_report(
     return report
 
 
+def note_failure(*, report_id: int, at: dt.datetime) -> None:
+    """Say of a report that its making was given up; it may be tried again.
+
+    Runs in the transaction in which the job is given up. One that is made stays.
+    """
+    report = (
+        Report.objects.select_for_update().select_related("store").get(pk=report_id)
+    )
+    if report.state != ReportState.WAITING:
+        return
+    report.state = ReportState.FAILED
+    report.save(update_fields=["state"])
+    record(
+        act="report.failed",
+        subject=report,
+        by=None,
+        at=at,
+        store=report.store,
+        before={"state": ReportState.WAITING},
+        after={"state": ReportState.FAILED},
+    )
+
+
 def make_report(*, report_id: int, at: dt.datetime) -> Report:
     """Work out a report, draw it, write its files, and keep it.
 

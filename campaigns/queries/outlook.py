@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
+from django.db.models import Count, Q
+
+from campaigns.models import Campaign
+from campaigns.queries.curve import curve_of
 from campaigns.queries.demand import wanted_of
 from campaigns.queries.experience import experience_for
 from campaigns.queries.positions import cases_of, read_house
+from campaigns.queries.reports import curve_words, points_of
 from campaigns.queries.uses import whole_campaign
+from campaigns.rules.lifecycle import STILL_OPEN
 from inventory.forecasting.demand import campaign_demand
 from inventory.forecasting.distribution import Demand
 
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Collection
 
-    from campaigns.models import Campaign
     from dealership.models import Store
     from inventory.forecasting.proposal import PartPosition
     from inventory.models import Part
@@ -32,6 +39,56 @@ def position_of(*, part: Part, store: Store, today: dt.date) -> PartPosition | N
     cases = cases_of(house=house, stores=[store], today=today)
     found = cases.get((store.pk, house.counts_as(part.pk)))
     return found.position if found else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """How a campaign has run at a store, and what may come: a picture's figures."""
+
+    code: str
+    points: list[dict[str, Any]]
+    last_week: float
+    fan: list[dict[str, float]]
+    said: str
+
+
+def course_so_far(
+    codes: Collection[str], *, store: Store, today: dt.date
+) -> Course | None:
+    """Give the course of the one of these campaigns with most open vehicles here.
+
+    None where none of them has a vehicle in the store.
+    """
+    campaign = (
+        Campaign.objects.filter(code__in=codes)
+        .annotate(
+            still_open=Count(
+                "vehicles",
+                filter=Q(vehicles__store=store, vehicles__work_state__in=STILL_OPEN),
+            )
+        )
+        .filter(still_open__gt=0)
+        .order_by("-still_open", "code")
+        .first()
+    )
+    if campaign is None:
+        return None
+    curve = curve_of(campaign=campaign, store=store, as_of=today)
+    points = points_of(curve)
+    figures = {"watched": curve.watched}
+    return Course(
+        code=campaign.code,
+        points=points,
+        last_week=curve.last_week,
+        fan=fan_of(
+            campaign,
+            store=store,
+            today=today,
+            week=max(curve.last_week, 1.0),
+            completed=points[-1]["completed"] if points else 0.0,
+        ),
+        said=curve_words(figures, points),
+    )
 
 
 def fan_of(

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from campaigns.queries.completion import counts
-from campaigns.queries.curve import curve_of
+from campaigns.queries.curve import Curve, curve_of
 from campaigns.rules.categories import (
     Category,
     emissions_lines,
@@ -92,7 +92,12 @@ def figures_of(report: Report) -> tuple[dict[str, Any], list[dict[str, Any]]]:
         known_at=report.asked_at,
     )
     figures |= {"watched": curve.watched, "last_week": round(curve.last_week, 4)}
-    points = [
+    return figures, points_of(curve)
+
+
+def points_of(curve: Curve) -> list[dict[str, Any]]:
+    """Give the points of a curve as plain values, rounded so that they can be kept."""
+    return [
         {
             "week": round(point.week, 4),
             "at_risk": point.at_risk,
@@ -103,7 +108,6 @@ def figures_of(report: Report) -> tuple[dict[str, Any], list[dict[str, Any]]]:
         }
         for point in curve.points
     ]
-    return figures, points
 
 
 def digest_of(figures: dict[str, Any], curve: list[dict[str, Any]]) -> str:

@@ -7,14 +7,17 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from campaigns.queries.doubts import empty_weeks, old_lists
 from campaigns.rules.lifecycle import ProposalKind
 from dealership.rules.money import plain_money
 
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Iterator, Mapping
 
     from campaigns.models import Replenishment
+    from dealership.models import Store
 
 SLOWEST, FASTEST = Decimal("0.5"), Decimal(2)
 """Paces outside which something else is likely at work: a judgement, no source."""
@@ -120,6 +123,36 @@ def _order(proposal: Replenishment, whole: Mapping[str, str]) -> Iterator[str]:
             )
             % money
         )
+
+
+def doubts_of(proposal: Replenishment, *, store: Store, today: dt.date) -> list[str]:
+    """Tell what the record behind the proposal may hide: empty shelves, old lists."""
+    codes = proposal.facts.get("campaigns", [])
+    found = []
+    weeks = empty_weeks(part=proposal.part, store=store, codes=codes, today=today)
+    if weeks.empty:
+        found.append(
+            _(
+                "In %(n)d of the last %(weeks)d weeks the shelf was empty at the end of"
+                " a day. Owners who saw that may not have asked, so more may be wanted"
+                " than was counted."
+            )
+            % {"n": weeks.empty, "weeks": weeks.weeks}
+        )
+    found += [
+        _(
+            "%(label)s: the last list of vehicles is of %(day)s, %(n)d days old."
+            " Vehicles that were done elsewhere or are gone since then still count as"
+            " open. Take in a new list."
+        )
+        % {
+            "label": one.code,
+            "day": one.day.isoformat(),
+            "n": (today - one.day).days,
+        }
+        for one in old_lists(store=store, codes=codes, today=today)
+    ]
+    return found
 
 
 def cautions_of(proposal: Replenishment) -> list[str]:

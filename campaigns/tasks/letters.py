@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -31,7 +32,11 @@ if TYPE_CHECKING:
 HELP_KIND = "campaigns.help_set_letters"
 
 
-@handles(PRINT_KIND, words=gettext_lazy("Setting letters"))
+def _page(job: Job) -> str:
+    return reverse("campaigns:letter_round", args=[job.arguments["round_id"]])
+
+
+@handles(PRINT_KIND, words=gettext_lazy("Setting letters"), leads_to=_page)
 def set_letters(run: JobRun, *, round_id: int, whole: bool = False) -> dict[str, Any]:
     """Set a round chunk after chunk, then bind it; what is set is not set again.
 
@@ -93,7 +98,7 @@ def _ask_for_hands(run: JobRun, letter_round: LetterRound) -> None:
         )
 
 
-@handles(HELP_KIND, words=gettext_lazy("Helping to set letters"))
+@handles(HELP_KIND, words=gettext_lazy("Helping to set letters"), leads_to=_page)
 def help_set_letters(run: JobRun, *, round_id: int, job_id: str) -> dict[str, Any]:
     """Set chunks of a round as long as its job runs and there are any."""
     letter_round = _round(round_id)

@@ -8,6 +8,7 @@ from collections import Counter
 from typing import Any
 
 from django.db.models import Q
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -19,12 +20,35 @@ from campaigns.domain.rematching import rematch, ruling_versions, touched_by_lis
 from campaigns.domain.vin_lists import Choices, take_in_list
 from campaigns.models import Campaign, CriteriaVersion
 from dealership.domain.jobs import JobRun, handles
-from dealership.models import Upload
+from dealership.models import Job, Upload
 from vehicles.domain.applying import VEHICLES_APPLIED
 from vehicles.models import VehicleList
 
 
-@handles("campaigns.match", words=gettext_lazy("Matching vehicles with a campaign"))
+def _matched(job: Job) -> str:
+    version = CriteriaVersion.objects.select_related("campaign").get(
+        pk=job.arguments["version_id"]
+    )
+    return reverse("campaigns:match", args=[version.campaign.code])
+
+
+def _population(job: Job) -> str:
+    version = CriteriaVersion.objects.select_related("campaign").get(
+        pk=job.arguments["version_id"]
+    )
+    return reverse("campaigns:population", args=[version.campaign.code])
+
+
+def _listed(job: Job) -> str:
+    campaign = Campaign.objects.get(pk=job.arguments["campaign_id"])
+    return reverse("campaigns:population", args=[campaign.code])
+
+
+@handles(
+    "campaigns.match",
+    words=gettext_lazy("Matching vehicles with a campaign"),
+    leads_to=_matched,
+)
 def match(run: JobRun, *, version_id: int) -> dict[str, Any]:
     """Match all vehicles against a version, chunk after chunk."""
     version = CriteriaVersion.objects.get(pk=version_id)
@@ -40,7 +64,11 @@ def match(run: JobRun, *, version_id: int) -> dict[str, Any]:
     return told_counts(version)
 
 
-@handles("campaigns.apply", words=gettext_lazy("Applying an amendment"))
+@handles(
+    "campaigns.apply",
+    words=gettext_lazy("Applying an amendment"),
+    leads_to=_population,
+)
 def apply(run: JobRun, *, version_id: int) -> dict[str, Any]:
     """Apply what a match found, chunk after chunk, then have proposals follow."""
     version = CriteriaVersion.objects.get(pk=version_id)
@@ -89,7 +117,9 @@ def judge_applied(
 
 
 @handles(
-    "campaigns.take_list", words=gettext_lazy("Reading the manufacturer's VIN list")
+    "campaigns.take_list",
+    words=gettext_lazy("Reading the manufacturer's VIN list"),
+    leads_to=_listed,
 )
 def take_list(
     run: JobRun,

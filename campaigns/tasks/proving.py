@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -14,6 +15,7 @@ from dealership.rules.refusals import Refusal
 
 if TYPE_CHECKING:
     from campaigns.models import BookProof
+    from dealership.models import Job
 
 
 class BooksDoNotBalance(Refusal):
@@ -32,7 +34,15 @@ class BooksDoNotBalance(Refusal):
         self.proof = proof
 
 
-@handles("campaigns.prove_books", words=gettext_lazy("Proving the books"))
+def _page(_job: Job) -> str:
+    return reverse("campaigns:proofs")
+
+
+@handles(
+    "campaigns.prove_books",
+    words=gettext_lazy("Proving the books"),
+    leads_to=_page,
+)
 def prove(run: JobRun) -> dict[str, Any]:
     """Prove all books and keep the proof; the job fails where they do not balance."""
 

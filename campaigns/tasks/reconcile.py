@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -13,10 +14,21 @@ from campaigns.domain.reckoning import RECONCILE, reconcile, stores_to_share
 from dealership.domain.jobs import JobRun, enqueue, handles
 
 
+if TYPE_CHECKING:
+    from dealership.models import Job
+
 HELP_KIND = "campaigns.help_reconcile"
 
 
-@handles(RECONCILE, words=gettext_lazy("Setting stock against open vehicles"))
+def _page(_job: Job) -> str:
+    return reverse("campaigns:proposals")
+
+
+@handles(
+    RECONCILE,
+    words=gettext_lazy("Setting stock against open vehicles"),
+    leads_to=_page,
+)
 def reconcile_stores(run: JobRun, *, store_id: int | None = None) -> dict[str, Any]:
     """Work out the proposals of all stores, or of one.
 
@@ -42,7 +54,11 @@ def reconcile_stores(run: JobRun, *, store_id: int | None = None) -> dict[str, A
     return worked.told()
 
 
-@handles(HELP_KIND, words=gettext_lazy("Helping to set stock against open vehicles"))
+@handles(
+    HELP_KIND,
+    words=gettext_lazy("Helping to set stock against open vehicles"),
+    leads_to=_page,
+)
 def help_reconcile(run: JobRun, *, begun: str) -> dict[str, Any]:
     """Take stores of a run from its other end, as long as there are any."""
     at = dt.datetime.fromisoformat(begun)

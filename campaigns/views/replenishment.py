@@ -13,21 +13,24 @@ from django.core.paginator import Paginator
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
+from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from campaigns.documents.proposal import cost_words, draw_cost_curve, proposal_pdf
+from campaigns.documents.reports import draw_curve
 from campaigns.domain import replenishment as domain
 from campaigns.domain.reckoning import RECONCILE, reconcile_now
 from campaigns.forms.replenishment import AcceptForm, ChangeForm, DeclineForm
 from campaigns.queries import replenishment as queries
 from campaigns.queries.moves import moves_of
-from campaigns.queries.outlook import position_of
-from campaigns.queries.working import cautions_of, steps_of
+from campaigns.queries.outlook import course_so_far, position_of
+from campaigns.queries.working import cautions_of, doubts_of, steps_of
 from campaigns.rules.lifecycle import ProposalKind, ProposalState
 from dealership.documents.pdf import page_of
 from dealership.models import Job
+from dealership.rules.jobs import JobState
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.rules.workdays import business_day_from
@@ -96,12 +99,14 @@ def _list_sentence(open_now: list[Replenishment], today: dt.date) -> str:
 
 
 def _latest_run(request: HttpRequest) -> object:
-    """Give the card of the latest run for this store or for all, if it still runs."""
+    """Give the card of the latest run for this store or all, if it runs or failed."""
     store = store_of(request)
     jobs = Job.objects.filter(kind=RECONCILE)
     mine = jobs.filter(store=store) | jobs.filter(store=None)
     job = mine.order_by("-created_at").first()
-    if job is None or job.is_finished or job.due_at > timezone.now():
+    if job is None or job.due_at > timezone.now():
+        return None
+    if job.is_finished and job.state != JobState.FAILED:
         return None
     return job_card(job, staff_of(request), timezone.now())
 
@@ -151,13 +156,19 @@ def _page(
     )
 
 
-def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
-    """Give what page and paper tell alike: text, pictures, table, every number."""
+def _told(
+    one: Replenishment, request: HttpRequest, *, narrow: bool = False
+) -> dict[str, Any]:
+    """Give what page and paper tell alike: text, pictures, table, every number.
+
+    ``narrow``: the curves are to stand side by side.
+    """
     store, today = store_of(request), timezone.localdate()
     act, why = queries.said(one)
     position = position_of(part=one.part, store=store, today=today)
     risk = risk_date(position) if position is not None else None
     curve = one.facts.get("curve", [])
+    course = course_so_far(one.facts.get("campaigns", []), store=store, today=today)
     chosen, currency = one.quantity, store.currency
     return {
         "proposal": one,
@@ -166,12 +177,26 @@ def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
         "why": why,
         "choices": queries.choices_of_sizes(one),
         "steps": steps_of(one),
-        "cautions": cautions_of(one),
+        "cautions": cautions_of(one) + doubts_of(one, store=store, today=today),
+        "course": course,
+        "course_drawn": mark_safe(  # noqa: S308 (our own drawing of numbers)
+            draw_curve(
+                course.points,
+                last_week=course.last_week,
+                said=course.said,
+                fan=course.fan,
+                narrow=narrow,
+            )
+            if course
+            else ""
+        ),
         "figures": queries.figures_of(one),
         "moved": queries.moved(one),
         "runway": queries.runway_of(one, store=store, today=today, risk_from=risk),
         "risk_on": risk,
-        "cost_curve": draw_cost_curve(curve, chosen=chosen, currency=currency),
+        "cost_curve": draw_cost_curve(
+            curve, chosen=chosen, currency=currency, narrow=narrow
+        ),
         "cost_said": cost_words(curve, chosen=chosen, currency=currency),
         "returning": one.kind == ProposalKind.RETURN,
         "nothing": one.kind == ProposalKind.NOTHING,
@@ -183,7 +208,7 @@ def _told(one: Replenishment, request: HttpRequest) -> dict[str, Any]:
 def paper(request: HttpRequest, pk: int) -> HttpResponse:
     """Give a proposal as a paper to print or to file."""
     one = _found(request, pk)
-    context = {**_told(one, request), "printed_at": timezone.localtime()}
+    context = {**_told(one, request, narrow=True), "printed_at": timezone.localtime()}
     pdf = proposal_pdf(context, page=page_of(store_of(request).paper))
     name = f"proposal-{one.part.number}-{one.made_on:%Y-%m-%d}.pdf"
     return file_answer(pdf, name, shown=True)

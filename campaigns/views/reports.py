@@ -27,6 +27,7 @@ from campaigns.queries.reports import (
 from campaigns.rules.lifecycle import ReportState
 from campaigns.views.letters import handed_out
 from campaigns.views.places import add_refusal, campaign_of, campaign_places
+from dealership.rules.jobs import JobState
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, hold_to_store, staff_of, store_of
@@ -61,6 +62,7 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "report": row,
         "made": made,
+        "failed": _has_failed(row),
         "rows": table_of(row.figures) if made else [],
         "shares": shares_of(row.figures) if made else (None, None),
         "stretches": [tuple(one) for one in row.figures.get("stretches", [])],
@@ -73,6 +75,12 @@ def report(request: HttpRequest, pk: int) -> HttpResponse:
         else job_card(row.job, staff_of(request), timezone.now()),
     }
     return render(request, "campaigns/report.html", context)
+
+
+def _has_failed(row: Report) -> bool:
+    """Tell whether it was given up and nobody has started it again."""
+    again = row.job is not None and row.job.state != JobState.FAILED
+    return row.state == ReportState.FAILED and not again
 
 
 def _report_of(request: HttpRequest, pk: int) -> Report:

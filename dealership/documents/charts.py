@@ -42,6 +42,11 @@ _CONFIG: dict[str, Any] = {
         "symbolStrokeColor": INK,
     },
 }
+_NARROW: dict[str, Any] = {
+    **_CONFIG,
+    "axis": {**_CONFIG["axis"], "labelFontSize": 9, "titleFontSize": 9.5},
+    "legend": {**_CONFIG["legend"], "labelFontSize": 9},
+}
 _FONT = re.compile(
     r'font="(?:(?P<weight>bold|normal|\d{3}) )?(?P<size>[\d.]+px) (?P<face>[^"]*)"'
 )
@@ -55,8 +60,11 @@ def draw_band(
     last_x: float,
     said: str,
     fan: Sequence[dict[str, float]] = (),
+    narrow: bool = False,
 ) -> str:
     """Draw a step curve of shares with its band as inline SVG, 640 px wide.
+
+    ``narrow``: half as wide, for a column of a paper.
 
     Each point has ``x``, ``y`` and, where there is a bound, ``low`` and ``high``; all
     shares in 0 to 1. ``fan`` goes on from the curve's end: ``x``, ``y``, ``low`` and
@@ -87,7 +95,8 @@ def draw_band(
         },
         *_fan_layers(fan, x, share),
     ]
-    return _drawn({"data": {"values": list(points)}, "layer": layers}, said)
+    marks = {"data": {"values": list(points)}, "layer": layers}
+    return _drawn(marks, said, narrow=narrow)
 
 
 def whole_ticks(last: float, *, most: int = 9) -> list[int]:
@@ -136,8 +145,11 @@ def draw_costs(
     y_title: str,
     chosen: int | None,
     said: str,
+    narrow: bool = False,
 ) -> str:
     """Draw several lines over the same numbers of pieces as inline SVG, 640 px wide.
+
+    ``narrow``: half as wide, for a column of a paper.
 
     Each point has ``x`` and a figure for each of ``lines``, pairs of its name in the
     points and its words; the first is drawn strongest. ``chosen`` is marked.
@@ -149,6 +161,8 @@ def draw_costs(
     named = [words for _name, words in lines]
     by_line = {"field": "line", "type": "nominal", "sort": named}
     legend = {"orient": "top", "title": None, "symbolType": "stroke", "symbolSize": 500}
+    if narrow:
+        legend |= {"columns": 2, "symbolSize": 250}
     rows = [
         {"x": point["x"], "y": point[name], "line": words}
         for name, words in lines
@@ -183,12 +197,13 @@ def draw_costs(
                 "encoding": {"x": x},
             }
         )
-    return _drawn({"data": {"values": rows}, "layer": layers}, said)
+    return _drawn({"data": {"values": rows}, "layer": layers}, said, narrow=narrow)
 
 
-def _drawn(marks: dict[str, Any], said: str) -> str:
+def _drawn(marks: dict[str, Any], said: str, *, narrow: bool) -> str:
     """Turn marks into SVG for page and paper."""
-    spec = {"width": 560, "height": 260, "padding": 6, **marks, "config": _CONFIG}
+    size = {"width": 255, "height": 120} if narrow else {"width": 560, "height": 260}
+    spec = {**size, "padding": 6, **marks, "config": _NARROW if narrow else _CONFIG}
     return _for_page_and_paper(_svg(json.dumps(spec, sort_keys=True)), said)
 
 

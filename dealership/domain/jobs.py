@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from celery import current_app
 from django.conf import settings
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
 from django.utils.module_loading import autodiscover_modules
 from django.utils.translation import gettext as _
@@ -140,12 +141,21 @@ class JobRun:
 HandlerT = TypeVar("HandlerT", bound="Callable[..., dict[str, Any] | None]")
 _handlers: dict[str, Callable[..., dict[str, Any] | None]] = {}
 _words: dict[str, str | Promise] = {}
+_leads_to: dict[str, Callable[[Job], str]] = {}
 
 
-def handles(kind: str, *, words: str | Promise = "") -> Callable[[HandlerT], HandlerT]:
+def handles(
+    kind: str,
+    *,
+    words: str | Promise = "",
+    leads_to: Callable[[Job], str] | None = None,
+    when_failed: leases.WhenFailed | None = None,
+) -> Callable[[HandlerT], HandlerT]:
     """Register a function as the handler of one kind of job.
 
     ``words`` head the page of the job: what is being done, in a person's words.
+    ``leads_to`` gives the address of the page that it was done for. ``when_failed`` is
+    called in the transaction in which a job is given up.
     """
 
     def register(handler: HandlerT) -> HandlerT:
@@ -153,6 +163,10 @@ def handles(kind: str, *, words: str | Promise = "") -> Callable[[HandlerT], Han
         assert known is None or known.__module__ == handler.__module__, kind
         _handlers[kind] = handler
         _words[kind] = words or kind
+        if leads_to is not None:
+            _leads_to[kind] = leads_to
+        if when_failed is not None:
+            leases.on_failure(kind, when_failed)
         return handler
 
     return register
@@ -183,6 +197,19 @@ def words_of(kind: str) -> str:
     """Say in a person's words what a kind of job does."""
     load_handlers()
     return str(_words.get(kind, kind))
+
+
+def address_of(job: Job) -> str:
+    """Give the address of the page that a job is done for; empty where there is none.
+
+    What it was for may be gone by now.
+    """
+    load_handlers()
+    leads_to = _leads_to.get(job.kind)
+    try:
+        return leads_to(job) if leads_to is not None else ""
+    except (KeyError, ObjectDoesNotExist):
+        return ""
 
 
 # Asking for work -----------------------------------------------------------------

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import traceback
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
@@ -33,6 +34,10 @@ HEAD_START = dt.timedelta(seconds=5)
 OFFER = dt.timedelta(seconds=30)
 OFFERS_AT_ONCE = 40
 FORGET_BEATS_AFTER = dt.timedelta(days=1)
+
+
+WhenFailed = Callable[[Job, dt.datetime], None]
+_when_failed: dict[str, WhenFailed] = {}
 
 
 class LeaseLost(Exception):
@@ -82,7 +87,7 @@ def _settle_lapsed(job_id: uuid.UUID, now: dt.datetime) -> None:
         **laid_down, state=JobState.CANCELLED, finished_at=now
     )
     lapsed.filter(wanted=Wanted.PAUSE).update(**laid_down, state=JobState.PAUSED)
-    lapsed.filter(interruptions__gte=MAX_INTERRUPTIONS).update(
+    given_up = lapsed.filter(interruptions__gte=MAX_INTERRUPTIONS).update(
         **laid_down,
         state=JobState.FAILED,
         finished_at=now,
@@ -93,6 +98,20 @@ def _settle_lapsed(job_id: uuid.UUID, now: dt.datetime) -> None:
         )
         % {"count": MAX_INTERRUPTIONS},
     )
+    if given_up:
+        _tell_of_failure(Job.objects.get(pk=job_id), now)
+
+
+def on_failure(kind: str, act: WhenFailed) -> None:
+    """Have something done when a job of this kind has failed for good."""
+    _when_failed[kind] = act
+
+
+def _tell_of_failure(job: Job, now: dt.datetime) -> None:
+    """Do what the kind of job wants done when it has failed for good."""
+    act = _when_failed.get(job.kind)
+    if act is not None:
+        act(job, now)
 
 
 def renew(
@@ -157,9 +176,8 @@ def fail(*, job: Job, error: Exception, now: dt.datetime) -> None:
     """
     detail = "".join(traceback.format_exception(error))
     if isinstance(error, Refusal):
-        _lay_down(
+        _give_up(
             job,
-            JobState.FAILED,
             now,
             attempts=job.attempts + 1,
             error=error.sentence[:500],
@@ -184,14 +202,18 @@ def fail(*, job: Job, error: Exception, now: dt.datetime) -> None:
         " machine. What was finished until then is kept. Start it again, and if it"
         " stops again, tell whoever looks after the server."
     ) % {"count": attempts}
-    _lay_down(
-        job,
-        JobState.FAILED,
-        now,
-        attempts=attempts,
-        error=sentence,
-        error_detail=detail,
-    )
+    _give_up(job, now, attempts=attempts, error=sentence, error_detail=detail)
+
+
+def _give_up(
+    job: Job,
+    now: dt.datetime,
+    **facts: Any,  # noqa: ANN401 (fields of the row)
+) -> None:
+    """End a job that failed for good, and what hangs on it; raises LeaseLost."""
+    with transaction.atomic():
+        _lay_down(job, JobState.FAILED, now, **facts)
+        _tell_of_failure(job, now)
 
 
 def offer(*, now: dt.datetime) -> list[uuid.UUID]:

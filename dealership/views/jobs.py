@@ -107,7 +107,10 @@ def _job_of(request: HttpRequest, job_id: uuid.UUID) -> Job:
 def job_page(request: HttpRequest, job_id: uuid.UUID) -> HttpResponse:
     """Show how far a job is: as a page, or as the fragment that a page asks for."""
     job = _job_of(request, job_id)
-    context = {"card": job_card(job, staff_of(request), timezone.now())}
+    context = {
+        "card": job_card(job, staff_of(request), timezone.now()),
+        "done_url": jobs.address_of(job),
+    }
     if not getattr(request, "htmx", False):
         return render(request, "dealership/job.html", context)
     response = render(request, "dealership/job_progress.html", context)

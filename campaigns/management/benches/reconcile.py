@@ -4,13 +4,14 @@ The job runs as it does at night, on SQLite and on PostgreSQL, and is cut into r
 maths and writing. The statements with which it reads are then asked alone, word for
 word, of the database and of DuckDB, which holds the same rows in columns in memory;
 both must answer alike. What stands on shelves is asked of DuckDB from the ledger, too,
-where we keep balances. Loading is not counted on either side. At the end ten people
-ask for a part at one store, and the job runs again.
+where we keep balances. Loading is not counted on either side. Then ten people ask for a
+part at one store, and the job runs again; and a day later two workers share it.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import os
 import time
 from collections import defaultdict
 from contextlib import contextmanager
@@ -21,9 +22,10 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 from django.apps import apps
-from django.db import connection, transaction
+from django.db import connection, connections, transaction
 from django.utils import timezone
 
+from campaigns.domain.learning import learn_responses
 from campaigns.domain.reckoning import reconcile
 from campaigns.domain.requests import record_request
 from campaigns.management.benches.measuring import (
@@ -140,6 +142,7 @@ def _of_a_database(size: Size, today: dt.date) -> Ledger:
     """Fill the house, run the job, ask its questions alone, and run it once more."""
     fill(size, today)
     at, ledger = timezone.now(), Ledger()
+    learn_responses(at=at)
     ledger.steps["whole job"], ledger.worked["first"] = _job(today, at, ledger)
     ledger.statements = _statements(today)
     ledger.query_seconds = median(
@@ -157,7 +160,27 @@ def _of_a_database(size: Size, today: dt.date) -> Ledger:
     ledger.steps["ten requests at one store"], ledger.worked["ten"] = _job(
         today, moment + dt.timedelta(minutes=20), None
     )
+    tomorrow = today + dt.timedelta(days=1)
+    next_at = at + dt.timedelta(days=1)
+    ledger.steps["next night, two workers"] = _two_workers(tomorrow, next_at)
     return ledger
+
+
+def _two_workers(today: dt.date, at: dt.datetime) -> Watch:
+    """Run the job in two processes, as two workers do; their processor time together."""
+    connections.close_all()
+    start, cpu = time.perf_counter(), time.process_time()
+    helper = os.fork()
+    if not helper:
+        reconcile(today=today, at=at, helping=True)
+        os._exit(0)
+    reconcile(today=today, at=at)
+    _pid, status, used = os.wait4(helper, 0)
+    assert status == 0, "the helper failed"
+    mine = time.process_time() - cpu
+    together = mine + used.ru_utime + used.ru_stime
+    most = max(peak_mb(), used.ru_maxrss // 1024)
+    return Watch(time.perf_counter() - start, together, most)
 
 
 def _job(

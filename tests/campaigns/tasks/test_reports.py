@@ -1,6 +1,10 @@
 """The job that makes a completion report makes it once."""
 
+import html
+import sys
+
 import pytest
+from django.urls import reverse
 from django.utils import timezone
 
 from campaigns.domain.reports import REPORT_KIND, ask_report
@@ -11,6 +15,7 @@ from dealership.rules.jobs import JobState
 from dealership.rules.roles import Role
 from tests.factories.campaigns import CampaignVehicleFactory, StateChangeFactory
 from tests.factories.dealership import NOW, TODAY, make_staff
+from tests.factories.vehicles import VehicleFactory
 
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
@@ -49,3 +54,41 @@ def test_what_was_asked_for_is_made_and_made_again_stays_the_same():
         now=NOW,
     )
     assert run_job(job_id=again.pk, clock=timezone.now).result == done.result
+
+
+def test_a_report_that_cannot_be_made_says_so_and_may_be_tried_again(
+    signed_in, monkeypatch, settings
+):
+    """The layout engine is gone, which is a refusal; then it is there again."""
+    client = signed_in(Role.SERVICE_MANAGER)
+    row = CampaignVehicleFactory.create(
+        vehicle=VehicleFactory.create(store=client.store)
+    )
+    StateChangeFactory.create(campaign_vehicle=row)
+    report = ask_report(
+        key="r1",
+        campaign=row.campaign,
+        store=client.store,
+        as_of=TODAY,
+        by=client.staff,
+        at=NOW,
+        today=TODAY,
+    )
+    job = Job.objects.get(kind=REPORT_KIND)
+    with monkeypatch.context() as without:
+        without.setitem(sys.modules, "weasyprint", None)
+        failed = run_job(job_id=job.pk, clock=timezone.now)
+    report.refresh_from_db()
+    assert (failed.state, report.state) == (JobState.FAILED, ReportState.FAILED)
+    page = client.get(reverse("campaigns:report", args=[report.pk])).content.decode()
+    assert "This report could not be made. Read why below, then try again." in page
+    assert failed.error in html.unescape(page)
+    assert reverse("dealership:job_requeue", args=[job.pk]) in page
+    client.post(reverse("dealership:job_requeue", args=[job.pk]))
+    page = client.get(reverse("campaigns:report", args=[report.pk])).content.decode()
+    assert "This report is being made" in page
+    run_job(job_id=job.pk, clock=timezone.now)
+    report.refresh_from_db()
+    assert report.state == ReportState.MADE
+    page = client.get(reverse("dealership:job", args=[job.pk])).content.decode()
+    assert f'href="{reverse("campaigns:report", args=[report.pk])}"' in page

@@ -14,7 +14,7 @@ from campaigns.rules.lifecycle import ProposalKind, ProposalState
 from dealership.models import Job
 from dealership.rules.roles import Role
 from inventory.models import GoodsReturn, PurchaseOrder, Transfer
-from tests.factories.campaigns import ReplenishmentFactory
+from tests.factories.campaigns import ListedVinFactory, ReplenishmentFactory
 from tests.factories.dealership import NOW, TODAY, StoreFactory, make_staff
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
@@ -193,6 +193,33 @@ def test_the_paper_shows_what_the_page_shows(client, order):
     assert order.part.number in text
     assert "How was this worked out" in text
     assert "What each number costs" not in text
+
+
+def test_page_and_paper_show_the_course_and_what_makes_it_doubtful(client, store):
+    """An old list and an empty shelf are said on both; the paper has two pages."""
+    part = PartFactory.create(pack=5)
+    campaign = campaign_with_remedy(
+        part, letters_on=TODAY - dt.timedelta(days=70), announced_on=dt.date(2026, 8, 1)
+    )
+    for _number in range(20):
+        open_vehicle(campaign, store)
+    ListedVinFactory.create(
+        campaign=campaign, store=store, listed_on=TODAY - dt.timedelta(days=60)
+    )
+    reconcile(today=TODAY, at=NOW)
+    proposal = Replenishment.objects.get()
+    page = client.get(url_of(proposal)).content.decode()
+    answer = client.get(reverse("campaigns:proposal_paper", args=[proposal.pk]))
+    sheets = pypdfium2.PdfDocument(answer.getvalue())
+    text = " ".join(
+        sheet.get_textpage().get_text_range().replace("\r\n", " ") for sheet in sheets
+    )
+    assert len(sheets) == 2
+    for told in (page, text):
+        assert "In 10 of the last 10 weeks the shelf was empty" in told
+        assert f"{campaign.code}: the last list of vehicles is of 2026-09-26" in told
+        assert f"How {campaign.code} runs" in told
+    assert "weeks since the letter" in text
 
 
 def test_with_costs_page_and_paper_draw_the_same_curve(client, store):

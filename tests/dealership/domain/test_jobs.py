@@ -38,6 +38,21 @@ def breaks(run):
     raise RuntimeError("a bug")
 
 
+given_up: list[tuple[object, dt.datetime]] = []
+
+
+@jobs.handles(
+    "tests.for_a_page",
+    leads_to=lambda job: f"/pages/{job.arguments['page']}/",
+    when_failed=lambda job, now: given_up.append((job.pk, now)),
+)
+def for_a_page(run, *, page, refuse=False):
+    if refuse:
+        raise OutOfPaper("There is no paper.")
+    if not page:
+        raise RuntimeError("a bug")
+
+
 @jobs.handles("tests.asked_to_stop")
 def asked_to_stop(run, *, wish):
     Job.objects.filter(pk=run.job.pk).update(wanted=wish)
@@ -333,3 +348,39 @@ def test_rolled_back_act_leaves_no_job():
         ask()
         transaction.set_rollback(True)
     assert states() == []
+
+
+@pytest.mark.django_db
+def test_a_job_leads_to_the_page_that_it_was_for():
+    job = ask("tests.for_a_page", arguments={"page": 7})
+    assert jobs.address_of(job) == "/pages/7/"
+    assert jobs.address_of(ask()) == ""
+    assert jobs.address_of(ask("tests.for_a_page", arguments={})) == ""
+
+
+@pytest.mark.django_db
+def test_what_hangs_on_a_job_is_told_once_when_it_is_given_up():
+    given_up.clear()
+    refused = run(ask("tests.for_a_page", arguments={"page": 7, "refuse": True}))
+    assert given_up == [(refused.pk, NOON)]
+    broken = ask("tests.for_a_page", arguments={"page": 0})
+    at = NOON
+    while run(broken, at).state != JobState.FAILED:
+        assert given_up == [(refused.pk, NOON)]
+        at += dt.timedelta(days=1)
+    assert given_up == [(refused.pk, NOON), (broken.pk, at)]
+
+
+@pytest.mark.django_db
+def test_what_hangs_on_a_job_is_told_when_its_worker_was_lost_too_often():
+    given_up.clear()
+    job = ask("tests.for_a_page", arguments={"page": 7})
+    Job.objects.filter(pk=job.pk).update(
+        state=JobState.RUNNING,
+        lease_token=uuid.uuid4(),
+        lease_until=NOON,
+        interruptions=MAX_INTERRUPTIONS,
+    )
+    assert run(job, LATER) is None
+    assert Job.objects.get(pk=job.pk).state == JobState.FAILED
+    assert given_up == [(job.pk, LATER)]
