@@ -7,6 +7,7 @@ from campaigns.views import (
     claims,
     counter,
     exposure,
+    extras,
     find,
     first_batch,
     hold_list,
@@ -28,6 +29,7 @@ from campaigns.views import (
     sharing,
     statement,
     today,
+    tools,
     visits,
 )
 
@@ -45,6 +47,8 @@ urlpatterns = [
     *appointments.patterns,
     *hold_list.patterns,
     *repairs.patterns,
+    *extras.patterns,
+    *tools.patterns,
     *notices.patterns,
     *claims.patterns,
     *letter_batches.patterns,

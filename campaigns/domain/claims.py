@@ -160,6 +160,34 @@ def make_ready(
     return claim
 
 
+def add_lines(
+    *,
+    repair: Repair,
+    lines: Sequence[PayerLine],
+    by: StaffMember | None,
+    at: dt.datetime,
+) -> Claim | None:
+    """Add lines to the claim of a repair that is signed off; made where there is none.
+
+    Runs in the caller's transaction, which holds the claim and has seen that it is not
+    on its way. None where the manufacturer pays none of them.
+    """
+    asked = [line for line in lines if line.payer is Payer.MANUFACTURER]
+    claim = Claim.objects.filter(repair=repair).first()
+    if claim is None or not asked:
+        return make_ready(repair=repair, lines=asked, by=by, at=at)
+    ClaimLine.objects.bulk_create([_line(claim, one) for one in asked])
+    record(
+        act="claim.lines_added",
+        subject=claim,
+        by=by,
+        at=at,
+        store=repair.store,
+        after={"cents": sum(one.priced.claimed_cents for one in asked)},
+    )
+    return claim
+
+
 def submit(
     *,
     key: str,
@@ -348,6 +376,7 @@ def _line(claim: Claim, one: PayerLine) -> ClaimLine:
         kind=asked.kind,
         title=asked.title[:160],
         part_fitted=one.part_fitted,
+        extra=one.extra,
         quantity=int(asked.quantity * 100) if labour else int(asked.quantity),
         cost_cents=asked.cost_cents,
         claimed_cents=one.priced.claimed_cents,

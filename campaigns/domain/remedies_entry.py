@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max, ProtectedError
 from django.utils.translation import gettext as _
 
+from campaigns.domain.tools import need_tools, tool_by_number
 from campaigns.models import (
     Campaign,
     Remedy,
@@ -17,6 +18,7 @@ from campaigns.models import (
     VariantCheck,
     VariantLabour,
     VariantPart,
+    VariantStep,
 )
 from campaigns.rules.remedy_choice import write_conditions
 from dealership.domain.audit import record
@@ -31,7 +33,9 @@ if TYPE_CHECKING:
     from campaigns.rules.remedy_choice import Condition
     from dealership.models import StaffMember
 
-Line: TypeAlias = "VariantPart | VariantLabour | VariantCheck | RemedyPrice"
+Line: TypeAlias = (
+    "VariantPart | VariantLabour | VariantStep | VariantCheck | RemedyPrice"
+)
 LineT = TypeVar("LineT", bound=Line)
 
 
@@ -100,11 +104,27 @@ def remedy_of(campaign: Campaign) -> Remedy:
 
 
 def describe_remedy(
-    *, campaign: Campaign, tools: str, cautions: str, by: StaffMember, at: dt.datetime
+    *,
+    campaign: Campaign,
+    tools: str,
+    cautions: str,
+    by: StaffMember,
+    at: dt.datetime,
+    special_tools: Sequence[tuple[str, str]] | None = None,
 ) -> Remedy:
-    """Write down special tools and cautions."""
+    """Write down tools and cautions.
+
+    ``special_tools`` are (number, name); a number that is new is added with its name.
+    None leaves them as they are.
+    """
     with transaction.atomic():
         remedy = remedy_of(campaign)
+        if special_tools is not None:
+            needed = [
+                tool_by_number(number=number, name=name, by=by, at=at)
+                for number, name in special_tools
+            ]
+            need_tools(remedy=remedy, tools=needed, by=by, at=at)
         remedy.tools, remedy.cautions = tools.strip(), cautions.strip()
         remedy.save(update_fields=["tools", "cautions"])
         _note("campaign.remedy_described", campaign, by, at, remedy=remedy.pk)
@@ -179,7 +199,7 @@ def part_for(
 def save_line(
     *, variant: Variant, line: LineT, by: StaffMember, at: dt.datetime
 ) -> LineT:
-    """Add or change a line: part, labour, check or allowance. Raises PartTwice."""
+    """Add or change a line: part, labour, step, check or allowance. Raises PartTwice."""
     with transaction.atomic():
         if isinstance(line, VariantPart):
             same = variant.parts.filter(part=line.part).exclude(pk=line.pk)

@@ -21,6 +21,7 @@ from campaigns.models import (
     VariantCheck,
     VariantLabour,
     VariantPart,
+    VariantStep,
 )
 from campaigns.models.words import READING_WORDS
 from campaigns.rules.labour_union import LabourLine, TimesExceedLine, split_time
@@ -40,9 +41,36 @@ _HUNDRED = 100
 class RemedyForm(forms.ModelForm):  # type: ignore[type-arg]
     """What holds for all variants."""
 
+    needed = forms.CharField(
+        label=gettext_lazy("Special tools"),
+        required=False,
+        max_length=2_000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=gettext_lazy(
+            "One a line: its number, a blank, its name. The job card says where each is."
+        ),
+    )
+    field_order = ("needed", "tools", "cautions")
+
+    def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
+        super().__init__(*args, **options)
+        if self.instance.pk:
+            self.initial["needed"] = "\n".join(
+                str(one) for one in self.instance.special_tools.order_by("number")
+            )
+
+    def clean_needed(self) -> list[tuple[str, str]]:
+        """Read number and name of each line."""
+        lines = [
+            one.split(maxsplit=1) for one in self.cleaned_data["needed"].splitlines()
+        ]
+        found = {one[0][:40]: one[1][:120] if one[1:] else "" for one in lines if one}
+        return list(found.items())
+
     class Meta:
         model = Remedy
         fields = ("tools", "cautions")
+        labels = {"tools": gettext_lazy("Other tools and materials")}
         help_texts = {
             "tools": gettext_lazy("One a line."),
             "cautions": gettext_lazy(
@@ -369,12 +397,28 @@ class LabourForm(forms.ModelForm):  # type: ignore[type-arg]
         return given
 
 
+class StepForm(forms.ModelForm):  # type: ignore[type-arg]
+    """One step of the work, with the caution that belongs before it."""
+
+    class Meta:
+        model = VariantStep
+        fields = ("position", "text", "caution")
+        widgets = {"text": forms.Textarea(attrs={"rows": 3})}
+
+    def __init__(self, *args: Any, **options: Any) -> None:  # noqa: ANN401 (Django's)
+        super().__init__(*args, **options)
+        if self.instance.pk is None and self.instance.variant_id is not None:
+            steps = VariantStep.objects.filter(variant=self.instance.variant_id)
+            self.initial["position"] = steps.count() + 1
+
+
 class CheckForm(forms.ModelForm):  # type: ignore[type-arg]
     """Something to measure, its limits, and what to do outside them."""
 
     class Meta:
         model = VariantCheck
         fields = (
+            "after_step",
             "title",
             "instruction",
             "unit",
@@ -394,6 +438,10 @@ class CheckForm(forms.ModelForm):  # type: ignore[type-arg]
             for result, words in READING_WORDS.items()
             if result is not ReadingResult.PASS
         ]
+        step = self.fields["after_step"]
+        assert isinstance(step, forms.ModelChoiceField)
+        step.queryset = VariantStep.objects.filter(variant=self.instance.variant_id)
+        step.empty_label = _("at the end")
         part = self.fields["replace_part"]
         assert isinstance(part, forms.ModelChoiceField)
         part.queryset = Part.objects.filter(recalled=False)

@@ -9,6 +9,7 @@ from campaigns.models.campaign import (
     MatchedChange,
 )
 from campaigns.models.claim import Claim, ClaimAct, ClaimLine, Payment
+from campaigns.models.extra import ExtraLimit, RepairExtra
 from campaigns.models.hold_list import StockChange, StockCheck
 from campaigns.models.letter import (
     AddressExport,
@@ -38,9 +39,11 @@ from campaigns.models.remedy import (
     VariantCheck,
     VariantLabour,
     VariantPart,
+    VariantStep,
 )
 from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.room import DifferingDay, Loan, WorkshopHours
+from campaigns.models.tool import SpecialTool, ToolAtStore
 from campaigns.models.unsold import HoldingClaim, HoldingClaimLine, UnsoldVehicle
 from campaigns.models.workshop import (
     CheckReading,
@@ -68,6 +71,7 @@ __all__ = [
     "CriteriaVersion",
     "Criterion",
     "DifferingDay",
+    "ExtraLimit",
     "HoldingClaim",
     "HoldingClaimLine",
     "LabourDone",
@@ -94,18 +98,22 @@ __all__ = [
     "Remedy",
     "RemedyPrice",
     "Repair",
+    "RepairExtra",
     "Replenishment",
     "Report",
     "ScheduledItem",
+    "SpecialTool",
     "StateChange",
     "StockAgreement",
     "StockChange",
     "StockCheck",
+    "ToolAtStore",
     "UnsoldVehicle",
     "Variant",
     "VariantCheck",
     "VariantLabour",
     "VariantPart",
+    "VariantStep",
     "Visit",
     "VisitJob",
     "WorkshopHours",

@@ -6,6 +6,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.models.campaign import Campaign
+from campaigns.models.extra import RepairExtra
 from campaigns.models.words import CLAIM_LINE_WORDS, CLAIM_WORDS
 from campaigns.models.workshop import PartFitted, Repair
 from campaigns.rules.lifecycle import ClaimLineKind, ClaimState
@@ -60,6 +61,9 @@ class ClaimLine(models.Model):
     title = models.CharField(max_length=160)
     part_fitted = models.OneToOneField(
         PartFitted, null=True, on_delete=models.PROTECT, related_name="claim_line"
+    )
+    extra = models.OneToOneField(
+        RepairExtra, null=True, on_delete=models.PROTECT, related_name="claim_line"
     )
     quantity = models.PositiveIntegerField()
     cost_cents = models.BigIntegerField(default=0)

@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from campaigns.models.campaign import Campaign
+from campaigns.models.tool import SpecialTool
 from campaigns.models.words import PAYER_WORDS, READING_WORDS, SKILL_WORDS
 from campaigns.rules.lifecycle import Payer, ReadingResult
 from campaigns.rules.room import Skill
@@ -49,7 +50,13 @@ class Remedy(models.Model):
     scheduled_item = models.OneToOneField(
         ScheduledItem, null=True, on_delete=models.PROTECT, related_name="remedy"
     )
-    tools = models.TextField(_("special tools"), blank=True)
+    tools = models.TextField(_("tools and materials"), blank=True)
+    special_tools = models.ManyToManyField(
+        SpecialTool,
+        blank=True,
+        related_name="remedies",
+        verbose_name=_("special tools"),
+    )
     cautions = models.TextField(_("cautions"), blank=True)
 
     class Meta:
@@ -177,6 +184,21 @@ class VariantLabour(models.Model):
         return f"{self.variant_id} {self.operation}"
 
 
+class VariantStep(models.Model):
+    """One step of the work, in the words of the bulletin, with its own caution."""
+
+    variant = models.ForeignKey(Variant, on_delete=models.CASCADE, related_name="steps")
+    position = models.PositiveSmallIntegerField(_("place in the order"), default=1)
+    text = models.TextField(_("what is done"), max_length=600)
+    caution = models.CharField(_("caution before it"), max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["position", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.position}. {self.text[:60]}"
+
+
 class VariantCheck(models.Model):
     """Something to measure, its limits, and what to do outside them."""
 
@@ -184,6 +206,14 @@ class VariantCheck(models.Model):
         Variant, on_delete=models.CASCADE, related_name="checks"
     )
     position = models.PositiveSmallIntegerField(default=1)
+    after_step = models.ForeignKey(
+        VariantStep,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="checks",
+        verbose_name=_("measured after the step"),
+    )
     title = models.CharField(_("what to measure"), max_length=160)
     instruction = models.CharField(_("how"), max_length=300, blank=True)
     unit = models.CharField(_("unit"), max_length=12)

@@ -2,6 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
+from campaigns.rules.claim_gaps import EXTRA_KINDS
 from campaigns.rules.hold_list import Stand
 from campaigns.rules.letter_returns import ReturnReason
 from campaigns.rules.lifecycle import (
@@ -29,6 +30,7 @@ from campaigns.rules.lifecycle import (
     RoundScope,
     RoundState,
     ToldHow,
+    ToolStanding,
     VersionState,
     VisitState,
     WorkState,
@@ -132,6 +134,14 @@ CLAIM_LINE_WORDS = {
     ClaimLineKind.PART: _("part"),
     ClaimLineKind.LABOUR: _("labour"),
     ClaimLineKind.SUBLET: _("work by others"),
+    ClaimLineKind.LOAN_CAR: _("loan car"),
+    ClaimLineKind.TOWING: _("towing"),
+    ClaimLineKind.REPAID: _("owner repaid"),
+}
+EXTRA_WORDS = {kind: CLAIM_LINE_WORDS[kind] for kind in EXTRA_KINDS}
+TOOL_WORDS = {
+    ToolStanding.OWNED: _("the store's own"),
+    ToolStanding.BORROWED: _("borrowed"),
 }
 ROUND_KIND_WORDS = {
     RoundKind.FIRST: _("first letter"),

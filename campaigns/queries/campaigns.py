@@ -81,7 +81,9 @@ def variants_of(campaign: Campaign) -> list[Variant]:
         Variant.objects.filter(remedy__campaign=campaign).prefetch_related(
             Prefetch("parts", queryset=VariantPart.objects.select_related("part")),
             "labour",
+            "steps",
             "checks__replace_part",
+            "checks__after_step",
             "allowances",
         )
     )

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db.models import Count, F, Min, Q, Sum
+from django.utils import timezone
 
-from campaigns.models import Claim
+from campaigns.models import CheckReading, Claim, NoticeGiven
 from campaigns.rules.lifecycle import ClaimState
 
 
@@ -49,6 +50,37 @@ def claims_for(staff: StaffMember, store: Store) -> ClaimQuerySet:
             paid_cents=Sum("lines__paid_cents", default=0),
         )
         .order_by(F("campaign__claims_until").asc(nulls_last=True), "number")
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What proves the work of a claim: every measured value, and what was told."""
+
+    readings: tuple[CheckReading, ...]
+    told_on: dt.date | None
+
+
+def evidence_of(claim: Claim) -> Evidence:
+    """Give the measured values of a claim's repair, and when the owner was told.
+
+    49 USC 30120(f) ties a store's pay to the notice where the franchise agreement says
+    so; the latest one counts.
+    """
+    readings = CheckReading.objects.filter(repair=claim.repair_id).select_related(
+        "check_of"
+    )
+    told = (
+        NoticeGiven.objects.filter(
+            store=claim.store_id, vehicle=claim.repair.vehicle_id
+        )
+        .order_by("-pk")
+        .values_list("at", flat=True)
+        .first()
+    )
+    return Evidence(
+        readings=tuple(readings.order_by("check_of__position", "check_of", "attempt")),
+        told_on=timezone.localdate(told) if told else None,
     )
 
 

@@ -10,9 +10,11 @@ from django.db.models import Sum
 from campaigns.models import CheckReading, Repair, VariantCheck
 from campaigns.models.words import PAYER_WORDS, READING_WORDS
 from campaigns.queries.cover import repair_cover
+from campaigns.queries.extras import extra_lines, extras_of
 from campaigns.queries.labour import repair_labour
 from campaigns.queries.payers import profile_of
 from campaigns.queries.remedies import ALL, earmarks_of, line_payer
+from campaigns.queries.tools import tools_needed
 from campaigns.queries.wording import PAYER_REASON_WORDS
 from campaigns.rules.claim_amounts import (
     LineAsked,
@@ -41,15 +43,24 @@ if TYPE_CHECKING:
         PartFitted,
         Remedy,
         RemedyPrice,
+        RepairExtra,
         Variant,
         VariantLabour,
         VariantPart,
+        VariantStep,
     )
     from campaigns.models.workshop import RepairQuerySet
+    from campaigns.queries.extras import ExtraLine, ExtraNow
     from campaigns.queries.labour import LabourNow, VisitLabour
+    from campaigns.queries.tools import ToolNow
     from campaigns.rules.eligibility import Verdict
     from dealership.models import Store
     from inventory.models import Earmark
+
+
+CLAIM_DAYS = 30
+"""From so many days ahead the last day for claims is called up: common practice, no
+source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,11 +138,21 @@ class PayerLine:
     priced: PricedLine
     why: str | _StrPromise = ""
     part_fitted: PartFitted | None = None
+    extra: RepairExtra | None = None
 
     @property
     def payer_words(self) -> str | _StrPromise:
         """Say who pays."""
         return PAYER_WORDS[self.payer]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepNow:
+    """One step of the work, and the checks that follow on it."""
+
+    step: VariantStep
+    number: int
+    checks: tuple[CheckNow, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,6 +167,9 @@ class JobCard:
     labour: VisitLabour
     remedy: Remedy
     cover: Verdict
+    tools: tuple[ToolNow, ...]
+    steps: tuple[StepNow, ...]
+    extras: tuple[ExtraNow, ...]
 
     @property
     def campaign(self) -> Campaign | None:
@@ -162,6 +186,23 @@ class JobCard:
     def first_open(self) -> CheckNow | None:
         """Give the check that comes next."""
         return next((one for one in self.checks if not one.closed), None)
+
+    @property
+    def checks_at_the_end(self) -> list[CheckNow]:
+        """Give the checks that belong to no step of the work."""
+        return [one for one in self.checks if one.check.after_step_id is None]
+
+    @property
+    def tools_missing(self) -> list[ToolNow]:
+        """Give the special tools that this store does not have."""
+        return [one for one in self.tools if one.place is None]
+
+    @property
+    def days_to_claim(self) -> int | None:
+        """Give the days left until the campaign's last day for claims, once near."""
+        until = self.campaign.claims_until if self.campaign else None
+        left = None if until is None else (until - self.today).days
+        return left if left is not None and 0 <= left <= CLAIM_DAYS else None
 
     @property
     def past_claim_date(self) -> bool:
@@ -187,6 +228,7 @@ def repairs_with_all() -> RepairQuerySet:
 def job_card(repair: Repair, *, today: dt.date) -> JobCard:
     """Put a repair together for the bay; give it a row of ``repairs_with_all``."""
     checks = checks_now(repair)
+    remedy = repair.variant.remedy
     return JobCard(
         repair=repair,
         today=today,
@@ -194,8 +236,11 @@ def job_card(repair: Repair, *, today: dt.date) -> JobCard:
         parts=tuple(parts_now(repair, checks)),
         operations=tuple(repair.variant.labour.order_by("pk")),
         labour=repair_labour(repair, today=today),
-        remedy=repair.variant.remedy,
+        remedy=remedy,
         cover=repair_cover(repair),
+        tools=tuple(tools_needed(remedy, store=repair.store, today=today)),
+        steps=tuple(_steps(repair.variant, checks)),
+        extras=tuple(extras_of(repair)),
     )
 
 
@@ -219,6 +264,18 @@ def lines_of(
         allowances=list(repair.variant.allowances.all()) if remedied else [],
         stated=payers_by_number(planned, checks, numbers) if fitted else {},
     )
+
+
+def _steps(variant: Variant, checks: Sequence[CheckNow]) -> list[StepNow]:
+    """Give the steps of the work in order, each with the checks that follow on it."""
+    return [
+        StepNow(
+            step=step,
+            number=number,
+            checks=tuple(one for one in checks if one.check.after_step_id == step.pk),
+        )
+        for number, step in enumerate(variant.steps.order_by("position", "pk"), start=1)
+    ]
 
 
 def checks_now(repair: Repair) -> list[CheckNow]:
@@ -462,7 +519,19 @@ def payer_lines(
         )
         for one in allowances
     ]
-    return _priced(repair, asked)
+    return _priced(repair, [*asked, *_of_extras(extra_lines(repair, verdict))])
+
+
+def price_extras(repair: Repair, extras: Sequence[ExtraLine]) -> list[PayerLine]:
+    """Price lines of bills by themselves: those that come after the sign-off."""
+    return _priced(repair, _of_extras(extras))
+
+
+def _of_extras(extras: Iterable[ExtraLine]) -> list[_Asked]:
+    return [
+        _Asked(payer=one.payer, line=one.asked, why=one.why, extra=one.extra)
+        for one in extras
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -473,6 +542,7 @@ class _Asked:
     line: LineAsked
     why: str | _StrPromise
     part_fitted: PartFitted | None = None
+    extra: RepairExtra | None = None
 
 
 def _priced(repair: Repair, asked: Sequence[_Asked]) -> list[PayerLine]:
@@ -487,7 +557,11 @@ def _priced(repair: Repair, asked: Sequence[_Asked]) -> list[PayerLine]:
         priced = price_claim([one.line for _n, one in mine], profile)
         for (n, one), line in zip(mine, priced.lines, strict=True):
             found[n] = PayerLine(
-                payer=payer, priced=line, why=one.why, part_fitted=one.part_fitted
+                payer=payer,
+                priced=line,
+                why=one.why,
+                part_fitted=one.part_fitted,
+                extra=one.extra,
             )
     return [found[n] for n in sorted(found)]
 

@@ -2,10 +2,11 @@
 
 from django.utils.translation import gettext_lazy
 
+from campaigns.rules.claim_gaps import GapKind
 from campaigns.rules.deadlines import HandOverReason
 from campaigns.rules.eligibility import Cover, Reason
 from campaigns.rules.labour_union import ShareReason
-from campaigns.rules.lifecycle import CampaignClass
+from campaigns.rules.lifecycle import CampaignClass, ClaimLineKind
 from campaigns.rules.payer_reasons import PayerReason
 
 
@@ -49,11 +50,33 @@ PAYER_REASON_WORDS = {
     PayerReason.SCHEDULED: gettext_lazy("scheduled service"),
     PayerReason.STATED: gettext_lazy("the remedy says so"),
     PayerReason.OWN_ACCOUNT: gettext_lazy("beyond what the remedy and its checks ask"),
+    PayerReason.OVER_LIMIT: gettext_lazy("over the campaign's limit"),
+    PayerReason.NOT_OFFERED: gettext_lazy("the campaign pays none of this"),
 }
 SHARE_WORDS = {
     ShareReason.IN_FULL: gettext_lazy("published time in full"),
     ShareReason.ONLY_ADDED: gettext_lazy("only what it adds"),
     ShareReason.ALL_SHARED: gettext_lazy("nothing: all of it is done with other work"),
+}
+EVIDENCE_WORDS = {
+    ClaimLineKind.LOAN_CAR: gettext_lazy(
+        "number and date of the loan or rental agreement, and the days"
+    ),
+    ClaimLineKind.TOWING: gettext_lazy("number and date of the tow bill"),
+    ClaimLineKind.REPAID: gettext_lazy(
+        "number and date of the owner's receipt for the earlier repair, which shows"
+        " the vehicle, the work and what was paid"
+    ),
+}
+GAP_WORDS = {
+    GapKind.ODOMETER: gettext_lazy("the odometer is missing"),
+    GapKind.DONE_ON: gettext_lazy("the day of the work is missing"),
+    GapKind.PART: gettext_lazy("part %(about)s: fewer pieces than planned"),
+    GapKind.CHECK: gettext_lazy("check “%(about)s”: no value within its limits"),
+    GapKind.EVIDENCE: gettext_lazy("“%(about)s”: number or date of its paper"),
+    GapKind.PAST_DATE: gettext_lazy(
+        "the last day for claims was %(about)s: ask the manufacturer first"
+    ),
 }
 HAND_OVER_WORDS = {
     HandOverReason.NEW_NOT_REMEDIED: gettext_lazy(

@@ -110,6 +110,11 @@ def sublet_line(title: str, *, bill_cents: Cents) -> LineAsked:
     )
 
 
+def extra_line(kind: ClaimLineKind, title: str, *, cents: Cents) -> LineAsked:
+    """Ask for a loan car, towing or what the owner was repaid, at its bill."""
+    return LineAsked(kind=kind, title=title, quantity=Decimal(1), unit_cents=cents)
+
+
 def price_claim(
     lines: Sequence[LineAsked], profile: RoundingProfile = STANDARD_PROFILE
 ) -> PricedClaim:

@@ -208,6 +208,16 @@ class ClaimLineKind(StrEnum):
     PART = "part"
     LABOUR = "labour"
     SUBLET = "sublet"
+    LOAN_CAR = "loan_car"
+    TOWING = "towing"
+    REPAID = "repaid"
+
+
+class ToolStanding(StrEnum):
+    """Whose a special tool in the store is."""
+
+    OWNED = "owned"
+    BORROWED = "borrowed"
 
 
 class RoundKind(StrEnum):

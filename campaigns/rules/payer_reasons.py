@@ -15,6 +15,8 @@ class PayerReason(StrEnum):
     SCHEDULED = "scheduled"
     STATED = "stated"
     OWN_ACCOUNT = "own_account"
+    OVER_LIMIT = "over_limit"
+    NOT_OFFERED = "not_offered"
 
 
 def payer_reason(

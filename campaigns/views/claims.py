@@ -30,7 +30,13 @@ from campaigns.forms.claims import (
 )
 from campaigns.models import Claim
 from campaigns.models.words import CLAIM_WORDS
-from campaigns.queries.claims import STILL_OPEN, claim_counts, claims_for
+from campaigns.queries.claim_gaps import gap_words, gaps_by_claim, lacks_facts
+from campaigns.queries.claims import (
+    STILL_OPEN,
+    claim_counts,
+    claims_for,
+    evidence_of,
+)
 from campaigns.rules.lifecycle import CLAIM_MOVES, ClaimState
 from campaigns.views.money_places import money_places
 from campaigns.views.places import add_refusal
@@ -232,8 +238,15 @@ def _claims_page(
         shown = rows.filter(state__in=STILL_OPEN)
     page = Paginator(shown, A_PAGE).get_page(request.GET.get("page"))
     today = timezone.localdate()
+    gaps = gaps_by_claim(list(page), today=today)
+    lines = [
+        (one, gap_words(gaps.get(one.pk, [])), not lacks_facts(gaps.get(one.pk, [])))
+        for one in page
+    ]
     context = {
         "page_obj": page,
+        "rows": lines,
+        "gaps": sum(not whole for _claim, _words, whole in lines),
         "state": state,
         "states": [(one.value, CLAIM_WORDS[one]) for one in ClaimState],
         "counts": claim_counts(staff, store),
@@ -246,7 +259,8 @@ def _claims_page(
 
 def _claim_page(request: HttpRequest, claim: Claim, **bad: forms.Form) -> HttpResponse:
     staff, today = staff_of(request), timezone.localdate()
-    lines = list(claim.lines.select_related("part_fitted__part"))
+    lines = list(claim.lines.select_related("part_fitted__part", "extra"))
+    gaps = gaps_by_claim([claim], today=today).get(claim.pk, [])
     may = CLAIM_MOVES[ClaimState(claim.state)]
     day = {"dated": today}
     forms_now: dict[str, forms.Form] = {}
@@ -272,6 +286,9 @@ def _claim_page(request: HttpRequest, claim: Claim, **bad: forms.Form) -> HttpRe
         "acts": claim.acts.select_related("by"),
         "forms": {**forms_now, **bad},
         "bad": next(iter(bad), ""),
+        "gaps": gap_words(gaps),
+        "lacks_facts": lacks_facts(gaps),
+        "evidence": evidence_of(claim),
     }
     context["open_cents"] = (
         context["claimed_cents"] - context["paid_cents"] - context["given_up_cents"]  # type: ignore[operator]

@@ -27,6 +27,7 @@ from campaigns.forms.remedy import (
     LabourForm,
     PartLineForm,
     RemedyForm,
+    StepForm,
     VariantForm,
 )
 from campaigns.models import (
@@ -35,9 +36,11 @@ from campaigns.models import (
     VariantCheck,
     VariantLabour,
     VariantPart,
+    VariantStep,
 )
 from campaigns.queries.campaigns import variants_of
 from campaigns.queries.remedy_words import said_conditions
+from campaigns.queries.tools import tools_needed
 from campaigns.views.places import (
     add_refusal,
     campaign_of,
@@ -47,7 +50,7 @@ from campaigns.views.places import (
 )
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
-from dealership.views.guards import guarded, staff_of
+from dealership.views.guards import guarded, staff_of, store_of
 from inventory.models import Part
 
 
@@ -61,6 +64,7 @@ if TYPE_CHECKING:
 _KINDS: dict[str, tuple[type[forms.ModelForm[Any]], type[Any]]] = {
     "part": (PartLineForm, VariantPart),
     "labour": (LabourForm, VariantLabour),
+    "step": (StepForm, VariantStep),
     "check": (CheckForm, VariantCheck),
     "allowance": (AllowanceForm, RemedyPrice),
 }
@@ -77,6 +81,7 @@ def remedy_page(request: HttpRequest, code: str) -> HttpResponse:
             campaign=campaign,
             tools=form.cleaned_data["tools"],
             cautions=form.cleaned_data["cautions"],
+            special_tools=form.cleaned_data["needed"],
             by=staff_of(request),
             at=timezone.now(),
         )
@@ -86,6 +91,9 @@ def remedy_page(request: HttpRequest, code: str) -> HttpResponse:
     context = _frame(request, campaign) | {
         "form": form,
         "remedy": form.instance,
+        "tools": tools_needed(
+            form.instance, store=store_of(request), today=timezone.localdate()
+        ),
         "variants": [(one, said_conditions(one)) for one in variants],
     }
     return render(request, "campaigns/remedy.html", context)
@@ -137,7 +145,7 @@ def add_line(request: HttpRequest, code: str, pk: int, kind: str) -> HttpRespons
     campaign = campaign_of(code)
     variant = _variant_of(campaign, pk)
     form_class, model = _kind_of(kind)
-    form = form_class(request.POST, instance=model(), prefix=kind)
+    form = form_class(request.POST, instance=model(variant=variant), prefix=kind)
     if form.is_valid() and _write(campaign, variant, form, staff_of(request)):
         messages.success(request, _("The line is added."))
         return redirect("campaigns:variant", code, pk)
@@ -243,8 +251,9 @@ def _show_variant(
     """Show a variant; a line that was refused keeps what was typed."""
     shown = next(one for one in variants_of(campaign) if one.pk == variant.pk)
     add_forms = {
-        kind: bound.get(kind) or form_class(prefix=kind)
-        for kind, (form_class, _model) in _KINDS.items()
+        kind: bound.get(kind)
+        or form_class(prefix=kind, instance=model(variant=variant))
+        for kind, (form_class, model) in _KINDS.items()
     }
     context = _frame(request, campaign) | {
         "variant": shown,

@@ -34,6 +34,7 @@ from campaigns.forms.repairs import (
 )
 from campaigns.models import CampaignVehicle, Repair, ScheduledItem, VisitJob
 from campaigns.models.words import READING_WORDS
+from campaigns.queries.claim_gaps import gap_words, gaps_by_claim
 from campaigns.queries.labour import repair_labour
 from campaigns.queries.notices import can_be_proven
 from campaigns.queries.remedies import plan_for
@@ -58,7 +59,7 @@ from vehicles.models import Vehicle
 if TYPE_CHECKING:
     from django.http import HttpRequest
 
-    from campaigns.models import Variant
+    from campaigns.models import Claim, Variant
     from dealership.models import Store
 
 A_PAGE = 50
@@ -323,9 +324,18 @@ def _after_reading(
         messages.warning(request, words)
         return redirect(_step_url(repair, f"check-{now.check.pk}"))
     messages.success(request, words)
-    following = next((one for one in checks_now(repair) if not one.closed), None)
-    step = f"check-{following.check.pk}" if following else "finish"
-    return redirect(_step_url(repair, step))
+    return redirect(_step_url(repair, _next_screen(repair, now)))
+
+
+def _next_screen(repair: Repair, now: CheckNow) -> str:
+    """Give what follows on a check that passed: the next screen not done yet."""
+    fresh = job_card(repair, today=timezone.localdate())
+    names = [(name, done) for name, _title, done in _sequence(fresh)]
+    behind = [name for name, _done in names].index(f"check-{now.check.pk}")
+    ahead = [name for name, done in names[behind + 1 :] if not done]
+    if ahead[0] == "finish" and fresh.first_open:
+        return f"check-{fresh.first_open.check.pk}"
+    return ahead[0]
 
 
 def _signed_off_words(repair: Repair) -> str:
@@ -348,16 +358,20 @@ def _card_page(
 ) -> HttpResponse:
     """Show one step of the job card."""
     repair = card.repair
-    names = ["start", *(f"check-{one.check.pk}" for one in card.checks), "finish"]
+    sequence = _sequence(card)
+    names = [name for name, _title, _done in sequence]
     here = step if step in names else "start"
     place = names.index(here)
-    check = card.checks[place - 1] if here.startswith("check-") else None
+    checks = {f"check-{one.check.pk}": one for one in card.checks}
+    check = checks.get(here)
+    works = {f"work-{one.step.pk}": one for one in card.steps}
     may_record = staff_of(request).may(Capability.RECORD_REPAIRS, repair.store_id)
     context = {
         "repair": repair,
         "card": card,
         "step": here,
-        "steps": _steps(card, here),
+        "steps": _steps(card, sequence, here),
+        "work": works.get(here),
         "before_url": _step_url(repair, names[place - 1]) if place else "",
         "after_url": _step_url(repair, names[place + 1]) if here != "finish" else "",
         "may_record": may_record,
@@ -377,20 +391,37 @@ def _card_page(
     return render(request, "campaigns/repair_card.html", context)
 
 
-def _steps(card: JobCard, here: str) -> list[tuple[str, str, str]]:
-    """Give the steps of the card with how each stands and its address."""
-    found = [("start", _("Before you start"), here != "start")]
-    found += [
-        (f"check-{one.check.pk}", one.check.title, one.closed) for one in card.checks
-    ]
+def _sequence(card: JobCard) -> list[tuple[str, str, bool]]:
+    """Give the screens of the card in order: name, title, and whether it is done.
+
+    Each step of the work is followed by the checks that belong to it; checks of no step
+    come at the end.
+    """
+    found = [("start", _("Before you start"), True)]
+    for one in card.steps:
+        title = _("Step %(number)d") % {"number": one.number}
+        found.append((f"work-{one.step.pk}", title, False))
+        found += [_check_screen(check) for check in one.checks]
+    found += [_check_screen(check) for check in card.checks_at_the_end]
     found.append(("finish", _("Parts and sign-off"), False))
+    return found
+
+
+def _check_screen(now: CheckNow) -> tuple[str, str, bool]:
+    return (f"check-{now.check.pk}", now.check.title, now.closed)
+
+
+def _steps(
+    card: JobCard, sequence: list[tuple[str, str, bool]], here: str
+) -> list[tuple[str, str, str]]:
+    """Give the steps of the card with how each stands and its address."""
     return [
         (
             title,
             "now" if name == here else "done" if done else "next",
             _step_url(card.repair, name),
         )
-        for name, title, done in found
+        for name, title, done in sequence
     ]
 
 
@@ -408,6 +439,14 @@ def _check_context(now: CheckNow, form: ReadingForm | None) -> dict[str, object]
     }
 
 
+def _gaps(claim: Claim | None) -> list[str]:
+    """Say what the claim of a repair lacks while it is still to be sent."""
+    if claim is None:
+        return []
+    found = gaps_by_claim([claim], today=timezone.localdate())
+    return gap_words(found.get(claim.pk, []))
+
+
 def _done_page(request: HttpRequest, repair: Repair) -> HttpResponse:
     """Show what was recorded of a repair that is over."""
     claim = getattr(repair, "claim", None)
@@ -423,6 +462,10 @@ def _done_page(request: HttpRequest, repair: Repair) -> HttpResponse:
         "claimed": claim is not None,
         "signed_off": repair.state == RepairState.COMPLETED,
         "proven": can_be_proven(repair),
+        "may_add_extras": repair.campaign_vehicle_id is not None
+        and repair.state == RepairState.COMPLETED
+        and staff_of(request).may(Capability.RECORD_REPAIRS, repair.store_id),
+        "sent_back": _gaps(claim),
     }
     return render(request, "campaigns/repair_done.html", context)
 

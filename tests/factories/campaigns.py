@@ -22,6 +22,7 @@ from campaigns.models import (
     CriteriaVersion,
     Criterion,
     DifferingDay,
+    ExtraLimit,
     HoldingClaim,
     HoldingClaimLine,
     LabourDone,
@@ -48,18 +49,22 @@ from campaigns.models import (
     Remedy,
     RemedyPrice,
     Repair,
+    RepairExtra,
     Replenishment,
     Report,
     ScheduledItem,
+    SpecialTool,
     StateChange,
     StockAgreement,
     StockChange,
     StockCheck,
+    ToolAtStore,
     UnsoldVehicle,
     Variant,
     VariantCheck,
     VariantLabour,
     VariantPart,
+    VariantStep,
     Visit,
     VisitJob,
     WorkshopHours,
@@ -374,6 +379,56 @@ class RepairFactory(DjangoModelFactory[Repair]):
     repair_order = factory.Sequence(lambda n: f"RO{n + 1:05}")
     opened_at = NOW
     technician = factory.SubFactory(StaffFactory)
+
+
+class ExtraLimitFactory(DjangoModelFactory[ExtraLimit]):
+    class Meta:
+        model = ExtraLimit
+
+    campaign = factory.SubFactory(CampaignFactory)
+    kind = ClaimLineKind.LOAN_CAR
+    day_cents = 4_000
+
+
+class RepairExtraFactory(DjangoModelFactory[RepairExtra]):
+    class Meta:
+        model = RepairExtra
+
+    key = factory.Sequence(lambda n: f"extra-{n + 1}")
+    repair = factory.SubFactory(RepairFactory)
+    kind = ClaimLineKind.TOWING
+    title = "Towed in"
+    cents = 8_900
+    evidence = "TB-204"
+    dated = TODAY
+    recorded_at = NOW
+
+
+class SpecialToolFactory(DjangoModelFactory[SpecialTool]):
+    class Meta:
+        model = SpecialTool
+
+    number = factory.Sequence(lambda n: f"T-{n + 1:03}")
+    name = "Rail gauge"
+
+
+class ToolAtStoreFactory(DjangoModelFactory[ToolAtStore]):
+    class Meta:
+        model = ToolAtStore
+
+    store = factory.SubFactory(StoreFactory)
+    tool = factory.SubFactory(SpecialToolFactory)
+    place = "Cage, shelf 2"
+
+
+class VariantStepFactory(DjangoModelFactory[VariantStep]):
+    class Meta:
+        model = VariantStep
+
+    variant = factory.SubFactory(VariantFactory)
+    position = factory.Sequence(lambda n: n + 1)
+    text = "Take the seat out."
+    caution = "Switch the ignition off first."
 
 
 class LabourDoneFactory(DjangoModelFactory[LabourDone]):

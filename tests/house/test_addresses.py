@@ -150,6 +150,11 @@ def reading(store):
     return {"pk": row.pk, "check_pk": check.pk}
 
 
+def extra(store):
+    row = c.RepairExtraFactory.create(repair__campaign_vehicle__vehicle__store=store)
+    return {"pk": row.repair_id, "extra": row.pk}
+
+
 def order(store):
     return {"pk": i.OrderLineFactory.create(order__store=store).order_id}
 
@@ -289,6 +294,9 @@ THINGS = {
     "campaigns:population_vehicle": population_row,
     "campaigns:found_out": population_row,
     "campaigns:record_reading": reading,
+    "campaigns:repair_extras": repair,
+    "campaigns:extra_paper": extra,
+    "campaigns:tool_gone": lambda s: {"pk": c.ToolAtStoreFactory.create(store=s).pk},
     "campaigns:repair": repair,
     "campaigns:request_remedy": vehicle,
     "campaigns:vin_list_choices": upload,
@@ -419,6 +427,7 @@ SHARED = {
     "campaigns:look_at_criterion": CAMPAIGN,
     "campaigns:look_at_new_criterion": CAMPAIGN,
     "campaigns:edit_line": REMEDY,
+    "campaigns:extra_limits": REMEDY,
     "campaigns:match": CAMPAIGN,
     "campaigns:new_batch": CAMPAIGN,
     "campaigns:new_criterion": CAMPAIGN,

@@ -83,6 +83,7 @@ BREAKS = {
         "back_ordered": True,
         "expected_on": TODAY,
     },
+    "borrowed_tool_names_lender_and_day": lambda: {"standing": "borrowed"},
     "count_line_has_both_figures": lambda: {"found": 3},
     "other_reach_says_which": lambda: {"reach": Reach.OTHER, "say_which": ""},
     "letter_chunk_is_a_stretch": lambda: {"first": 4, "last": 3},

@@ -1,6 +1,7 @@
 """Opening, measuring and signing off, on the real books."""
 
 import datetime as dt
+from dataclasses import dataclass
 from decimal import Decimal
 
 import pytest
@@ -39,6 +40,7 @@ from campaigns.models import (
     Repair,
     StateChange,
 )
+from campaigns.queries.remedies import plan_for
 from campaigns.rules.lifecycle import (
     CampaignClass,
     ClaimState,
@@ -843,3 +845,151 @@ def test_a_number_that_does_not_serve_is_not_signed_for(shop, replaced, says_no)
         shop.complete(repair, used={replaced: 2}, note="None of the new ones is here")
     assert (refused.value.part, refused.value.serving) == (replaced, (shop.part,))
     assert not PartFitted.objects.exists()
+
+
+# Facts of the trade: common practice, no source. Neutral names, in tests only. --------
+
+LAST_OLDER_YEAR = 2019
+
+
+@dataclass
+class Service:
+    """A scheduled item: a leak check for all, a length check for older years only."""
+
+    shop: Shop
+
+    def __post_init__(self):
+        self.item = ScheduledItemFactory.create()
+        self.remedy = RemedyFactory.create(campaign=None, scheduled_item=self.item)
+        self.part = PartFactory.create()
+        code = self.shop.campaign.code
+        apart = {"fact": "campaign", "none_of": [code]}
+        for name, conditions in (
+            ("older", [{"fact": "model_year", "high": str(LAST_OLDER_YEAR)}, apart]),
+            ("newer", [{"fact": "model_year", "low": str(LAST_OLDER_YEAR + 1)}, apart]),
+            ("campaign", [{"fact": "campaign", "one_of": [code]}]),
+        ):
+            form = VariantFactory.create(
+                remedy=self.remedy, code=name, conditions=conditions
+            )
+            wanted = {
+                "variant": form,
+                "low": None,
+                "high": None,
+                "outside": ReadingResult.REPLACE,
+                "replace_part": self.part,
+            }
+            VariantCheckFactory.create(
+                **wanted | {"title": "Leaks seen", "unit": "leaks", "high": 0}
+            )
+            if name == "older":
+                VariantCheckFactory.create(
+                    **wanted | {"title": "Body length", "unit": "mm", "low": 96}
+                )
+
+    def vehicle(self, year, *, of_campaign=False):
+        row = self.shop.row()
+        vehicle = row.vehicle
+        vehicle.model_year = year
+        vehicle.save()
+        if not of_campaign:
+            row.delete()
+        return vehicle
+
+    def plan(self, vehicle):
+        return plan_for(self.item, vehicle=vehicle, today=TODAY)
+
+    def open(self, vehicle):
+        put_on_shelf(store=self.shop.store, part=self.part, pieces=1, cents=900)
+        return open_repair(
+            key=f"service-{vehicle.pk}",
+            store=self.shop.store,
+            scheduled_item=self.item,
+            vehicle=vehicle,
+            variant=self.plan(vehicle).variant,
+            by=self.shop.staff,
+            at=NOW,
+        )
+
+
+@pytest.mark.parametrize(
+    ("year", "of_campaign", "checks"),
+    [
+        (2016, False, ["Leaks seen", "Body length"]),
+        (2019, False, ["Leaks seen", "Body length"]),
+        (2020, False, ["Leaks seen"]),
+        (2016, True, ["Leaks seen"]),
+        (2024, True, ["Leaks seen"]),
+    ],
+)
+def test_all_are_looked_at_for_leaks_and_only_older_years_are_measured(
+    shop, year, of_campaign, checks
+):
+    """Common practice, no source: campaign vehicles never get the length check."""
+    service = Service(shop)
+    plan = service.plan(service.vehicle(year, of_campaign=of_campaign))
+    assert [one.title for one in plan.checks] == checks
+
+
+@pytest.mark.parametrize(
+    ("length", "unit", "replaced"),
+    [("91", "mm", 1), ("3.58", "in", 1), ("100", "mm", 0), ("3.94", "in", 0)],
+)
+def test_a_length_tells_the_old_type_from_the_latest(shop, length, unit, replaced):
+    """Common practice, no source: 91 mm is the old type, 100 mm the latest one."""
+    service = Service(shop)
+    repair = service.open(service.vehicle(2016))
+    leaks, body = repair.variant.checks.order_by("pk")
+    shop.measure(repair, leaks, "0")
+    shop.measure(repair, body, length, unit=unit)
+    if replaced:
+        with pytest.raises(CheckOpen):
+            shop.complete(repair, used={})
+        shop.measure(repair, body, "100")  # the new one
+        with pytest.raises(FewerThanAsked):
+            shop.complete(repair, used={})
+    shop.complete(repair, used={service.part: replaced})
+    fitted = list(repair.parts.values_list("quantity", "payer"))
+    assert fitted == [(1, Payer.CUSTOMER)] * replaced
+
+
+@pytest.mark.parametrize("of_campaign", [True, False])
+def test_a_leaking_part_is_replaced_whoever_pays(shop, of_campaign):
+    if of_campaign:
+        part = PartFactory.create()
+        put_on_shelf(store=shop.store, part=part, pieces=1, cents=900)
+        shop.shelf(2)
+        leaks = shop.check(
+            unit="leaks",
+            low=None,
+            high=Decimal(0),
+            outside=ReadingResult.REPLACE,
+            replace_part=part,
+        )
+        repair, used = shop.open(), {shop.part: 2}
+    else:
+        service = Service(shop)
+        part = service.part
+        repair, used = service.open(service.vehicle(2024)), {}
+        leaks = repair.variant.checks.get()
+    assert shop.measure(repair, leaks, "1").result == ReadingResult.REPLACE
+    assert shop.measure(repair, leaks, "0").result == ReadingResult.PASS
+    shop.complete(repair, used=used | {part: 1})
+    payer = Payer.MANUFACTURER if of_campaign else Payer.CUSTOMER
+    assert repair.parts.get(part=part).payer == payer
+
+
+@pytest.mark.parametrize("found", ["22", "20", "25", "10", "40", "59.9"])
+def test_any_depth_under_60_is_turned_and_measured_again(shop, found):
+    """Common practice, no source: 20 to 25 mm is the usual fault, but all below 60 is."""
+    shop.shelf(2)
+    depth = shop.check(title="Depth", unit="mm", low=Decimal(60), high=None, attempts=5)
+    repair = shop.open()
+    for value in (found, "0.9", "2.3"):
+        unit = "mm" if value == found else "in"
+        reading = shop.measure(repair, depth, value, unit=unit)
+        assert reading.result == ReadingResult.REPEAT
+        with pytest.raises(CheckOpen):
+            shop.complete(repair)
+    assert shop.measure(repair, depth, "2.4", unit="in").result == ReadingResult.PASS
+    assert shop.complete(repair).outcome == Outcome.REMEDIED

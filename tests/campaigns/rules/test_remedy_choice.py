@@ -278,3 +278,59 @@ def test_any_vehicle_gets_exactly_one(year, built):
     facts = VehicleFacts(model_year=year, build_date=built)
     plain = "A" if year <= 2021 else "B" if built <= date(2023, 4, 30) else "C"
     assert remedy_choice.choose_variant(RULES, facts).code == plain
+
+
+OLD_YEARS = Condition(fact=VehicleFact.MODEL_YEAR, high=Decimal(2019))
+NEW_YEARS = Condition(fact=VehicleFact.MODEL_YEAR, low=Decimal(2020))
+APART = Condition(fact=VehicleFact.CAMPAIGN, none_of=frozenset({"C1"}))
+BELONGS = Condition(fact=VehicleFact.CAMPAIGN, one_of=frozenset({"C1"}))
+SHORT = Condition(
+    fact=VehicleFact.MEASURED, name="length", unit="mm", high=Decimal("95.999")
+)
+LONG = Condition(fact=VehicleFact.MEASURED, name="length", unit="mm", low=Decimal(96))
+FULL = (
+    VariantRule(code="campaign", conditions=(BELONGS,)),
+    VariantRule(code="newer", conditions=(NEW_YEARS, APART)),
+    VariantRule(code="older, old type", conditions=(OLD_YEARS, APART, SHORT)),
+    VariantRule(code="older, latest", conditions=(OLD_YEARS, APART, LONG)),
+)
+
+
+@settings(deadline=None)
+@given(
+    st.none() | st.integers(2005, 2030),
+    st.frozensets(st.sampled_from(["C1", "C2", "C3"])),
+    st.none() | st.decimals(50, 150, places=3),
+)
+def test_exactly_one_variant_or_the_fact_that_decides_is_asked_for(
+    year, campaigns, length
+):
+    """Beside a plain reading of the same table, by measured length too."""
+    facts = VehicleFacts(
+        model_year=year,
+        campaigns=campaigns,
+        measured={}
+        if length is None
+        else {"length": Measured(value=length, unit="mm")},
+    )
+    if "C1" in campaigns:
+        plain = "campaign"
+    elif year is None:
+        plain = None
+    elif year >= 2020:
+        plain = "newer"
+    elif length is None:
+        plain = None
+    else:
+        plain = "older, old type" if length < 96 else "older, latest"
+    if plain is None:
+        with pytest.raises(remedy_choice.FactMissing):
+            remedy_choice.choose_variant(FULL, facts)
+    else:
+        assert remedy_choice.choose_variant(FULL, facts).code == plain
+    holding = [
+        rule.code
+        for rule in FULL
+        if all(remedy_choice.condition_holds(one, facts) for one in rule.conditions)
+    ]
+    assert len(holding) <= 1

@@ -1,5 +1,6 @@
 """The workshop's pages, through the test client."""
 
+import datetime as dt
 import re
 
 import pypdfium2
@@ -19,7 +20,10 @@ from tests.campaigns.domain.shop import Shop
 from tests.factories.campaigns import (
     RemedyFactory,
     ScheduledItemFactory,
+    SpecialToolFactory,
+    ToolAtStoreFactory,
     VariantFactory,
+    VariantStepFactory,
     VisitFactory,
     VisitJobFactory,
 )
@@ -127,6 +131,50 @@ def test_the_card_begins_with_what_can_hurt(shop, bay):
     assert "Angle gauge T-12" in page
     assert "Published, h Paid, h Paid by Why" in page
     assert "0.70 0.70 manufacturer the campaign covers this vehicle;" in page
+
+
+def test_the_card_goes_step_by_step_with_each_caution_in_its_place(shop, bay):
+    shop.shelf(2)
+    first = VariantStepFactory.create(
+        variant=shop.variant, text="Unplug it.", caution="Wait five minutes first."
+    )
+    VariantStepFactory.create(variant=shop.variant, text="Fit it.", caution="")
+    check = shop.check(title="Gap", after_step=first)
+    shop.check(title="Torque")
+    tool = SpecialToolFactory.create(number="T-12", name="Angle gauge")
+    shop.variant.remedy.special_tools.add(tool)
+    repair = shop.open()
+    page = bay.get(address("repair", repair.pk))
+    assert [title for title, _state, _url in page.context["steps"]] == [
+        "Before you start",
+        "Step 1",
+        "Gap",
+        "Step 2",
+        "Torque",
+        "Parts and sign-off",
+    ]
+    assert "T-12 Angle gauge not here: borrow it before you start" in text_of(page)
+    ToolAtStoreFactory.create(store=shop.store, tool=tool, place="Cage 2")
+    assert "T-12 Angle gauge Cage 2" in text_of(bay.get(address("repair", repair.pk)))
+    step = bay.get(f"{address('repair', repair.pk)}?step=work-{first.pk}")
+    said = text_of(step)
+    assert "Step 1 of 2" in said
+    assert said.index("Wait five minutes first.") < said.index("Unplug it.")
+    assert "To be measured after it: Gap" in said
+    # a check that passed leads on to the next step of the work, not past it
+    page = measured(bay, repair, check, "45", 1)
+    second = shop.variant.steps.get(text="Fit it.")
+    assert page.redirect_chain[-1][0].endswith(f"step=work-{second.pk}")
+
+
+def test_the_card_warns_before_the_claim_date(shop, bay):
+    for days, said in ((31, ""), (30, "30 days are left"), (1, "one day is left")):
+        shop.campaign.claims_until = TODAY + dt.timedelta(days=days)
+        shop.campaign.save()
+        repair = Repair.objects.first() or shop.open()
+        page = text_of(bay.get(address("repair", repair.pk)))
+        assert ("The last day for claims is near" in page) is bool(said)
+        assert said in page
 
 
 def test_the_card_warns_after_the_claim_date(shop, bay):
