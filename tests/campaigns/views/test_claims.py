@@ -159,7 +159,7 @@ def test_the_list_takes_the_queries_of_one(desk, shop, django_assert_num_queries
     for count in (1, 3):
         while Claim.objects.count() < count:
             shop.complete()
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(14):
             page = desk.get(address("claims"))
         assert len(page.context["page_obj"].object_list) == count
 
@@ -170,7 +170,7 @@ def test_a_claim_takes_the_same_queries_with_more_lines(
     for lines in (2, 4):
         while claim.lines.count() < lines:
             ClaimLineFactory.create(claim=claim)
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(16):
             desk.get(address("claim", claim.pk))
 
 

@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0021_lost_vehicles'),
+        ('campaigns', '0023_hold_list'),
         ('dealership', '0005_cost_of_a_letter'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
