@@ -41,6 +41,7 @@ from campaigns.models.remedy import (
     VariantPart,
     VariantStep,
 )
+from campaigns.models.replay import StoreReplay
 from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.room import DifferingDay, Loan, WorkshopHours
 from campaigns.models.tool import SpecialTool, ToolAtStore
@@ -108,6 +109,7 @@ __all__ = [
     "StockChange",
     "StockCheck",
     "ToolAtStore",
+    "StoreReplay",
     "UnsoldVehicle",
     "Variant",
     "VariantCheck",
