@@ -11,15 +11,15 @@ from inventory.forecasting.replay import Rule
 
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Mapping, Sequence
 
-    from campaigns.models import StoreReplay
     from dealership.documents.sheets import Cell
 
 _FIRST_CENTS = 14
 
 
-def rows_of(replay: StoreReplay) -> tuple[list[str], list[list[Cell]]]:
+def rows_of(result: Mapping[str, Any]) -> tuple[list[str], list[list[Cell]]]:
     """Give the head and a row for each campaign, then one for all; cents are whole."""
     head = [
         _("Campaign"), _("Vehicles"), _("Asked"), _("Learned from, campaigns"),
@@ -31,12 +31,12 @@ def rows_of(replay: StoreReplay) -> tuple[list[str], list[list[Cell]]]:
         _("Cost, %(rule)s"),
     ):
         head += [words % {"rule": name} for name in rule_words().values()]
-    campaigns = replay.result["campaigns"]
+    campaigns = result["campaigns"]
     rows = [_row(one["code"], one) for one in campaigns]
     whole = {
         "vehicles": sum(one["vehicles"] for one in campaigns),
         "learned_from": None,
-        **replay.result["then"],
+        **result["then"],
     }
     return head, [*rows, _row(_("All"), whole)]
 
@@ -67,9 +67,9 @@ def rule_words() -> dict[Rule, str]:
     }
 
 
-def replay_csv(replay: StoreReplay) -> bytes:
+def replay_csv(result: Mapping[str, Any]) -> bytes:
     """Write the table as CSV; money as 12.50."""
-    head, rows = rows_of(replay)
+    head, rows = rows_of(result)
     return to_csv(head, [_money(row) for row in rows])
 
 
@@ -80,13 +80,13 @@ def _money(row: Sequence[Cell]) -> list[Cell]:
     ]
 
 
-def replay_xlsx(replay: StoreReplay) -> bytes:
-    """Write the table as a workbook."""
-    head, rows = rows_of(replay)
+def replay_xlsx(result: Mapping[str, Any], *, made: dt.date) -> bytes:
+    """Write the table as a workbook; ``made`` stands in its properties."""
+    head, rows = rows_of(result)
     return to_xlsx(
         head,
         rows,
         sheet=_("Replay"),
-        made=replay.made_at.date(),
+        made=made,
         money_columns=range(_FIRST_CENTS, len(head)),
     )

@@ -207,7 +207,7 @@ def as_csv(request: HttpRequest) -> HttpResponse:
     """Give the table as CSV."""
     found = _kept(request)
     name = f"replay-{store_of(request).code}-{found.made_at:%Y-%m-%d}.csv"
-    return file_answer(replay_csv(found), name, kind=CSV)
+    return file_answer(replay_csv(found.result), name, kind=CSV)
 
 
 @require_safe
@@ -216,7 +216,8 @@ def as_xlsx(request: HttpRequest) -> HttpResponse:
     """Give the table as a workbook."""
     found = _kept(request)
     name = f"replay-{store_of(request).code}-{found.made_at:%Y-%m-%d}.xlsx"
-    return file_answer(replay_xlsx(found), name, kind=XLSX)
+    content = replay_xlsx(found.result, made=timezone.localdate(found.made_at))
+    return file_answer(content, name, kind=XLSX)
 
 
 patterns: list[URLPattern] = [

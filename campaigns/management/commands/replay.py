@@ -35,4 +35,4 @@ class Command(BaseCommand):
         for store in stores:
             found = replay_store(store=store, by=None, at=timezone.now())
             self.stdout.write(f"{store.code} {store.name}")
-            self.stdout.write(replay_csv(found).decode("utf-8-sig"))
+            self.stdout.write(replay_csv(found.result).decode("utf-8-sig"))
