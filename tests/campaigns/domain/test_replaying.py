@@ -9,6 +9,7 @@ from campaigns.domain.replaying import REPLAY, ask_replay, replay_store
 from campaigns.models import ClosedResponse, StoreReplay
 from campaigns.queries.replaying import Taught, closed_rows, to_replay
 from campaigns.rules.lifecycle import CampaignClass
+from campaigns.tasks import replaying
 from dealership.domain.jobs import run_waiting
 from dealership.models import AuditEntry, Job
 from inventory.forecasting.replay import Rule, replay
@@ -178,6 +179,7 @@ def test_a_campaign_that_nobody_was_seen_in_is_left_out(store):
 
 
 def test_job_runs_once_for_a_key(store):
+    assert replaying.REPLAY == REPLAY  # its handler is registered by the import
     closed(store)
     key = "6f1d3c0e-5b0f-4ec3-9a39-000000000001"
     one = ask_replay(key=key, store=store, by=None, now=NOW)

@@ -10,6 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from campaigns.documents.replay import rows_of
 from campaigns.domain.replaying import REPLAY, replay_store
 from campaigns.models import StoreReplay
 from dealership.models import Job
@@ -142,7 +143,9 @@ def test_files_have_a_row_a_campaign_and_one_for_all(client, store):
     found = replay_store(store=store, by=None, at=NOW)
     answer = client.get(reverse("campaigns:replay_csv"))
     lines = answer.content.decode("utf-8-sig").splitlines()
-    assert len(lines) == 3
+    head, table = rows_of(found.result)
+    assert {len(one) for one in table} == {len(head)}
+    assert len(lines) == 3 == len(table) + 1
     assert lines[1].split(",")[:3] == [row.campaign.code, "40", "24"]
     cents = found.result["then"]["rules"]["last_weeks"]["cents"]
     assert lines[2].split(",")[-1] == f"{cents / 100:.2f}"

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('campaigns', '0023_hold_list'),
+        ('campaigns', '0024_extras_tools_and_steps'),
         ('dealership', '0004_layout_and_barcode_of_letters'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
