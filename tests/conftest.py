@@ -22,6 +22,8 @@ from tests.factories.dealership import NOW, StoreFactory, make_staff
 settings.register_profile(
     "house", deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
+settings.register_profile("repeatable", settings.get_profile("house"), derandomize=True)
+settings.register_profile("long", settings.get_profile("house"), max_examples=2_000)
 settings.load_profile("house")
 
 

@@ -41,7 +41,6 @@ from campaigns.models.remedy import (
     VariantPart,
     VariantStep,
 )
-from campaigns.models.replay import StoreReplay
 from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.room import DifferingDay, Loan, WorkshopHours
 from campaigns.models.tool import SpecialTool, ToolAtStore
@@ -108,7 +107,6 @@ __all__ = [
     "StockAgreement",
     "StockChange",
     "StockCheck",
-    "StoreReplay",
     "ToolAtStore",
     "UnsoldVehicle",
     "Variant",

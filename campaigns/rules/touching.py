@@ -12,17 +12,7 @@ class Touch(StrEnum):
 
 
 _NOBODY = frozenset(
-    {
-        "bin",
-        "books",
-        "job",
-        "letter_text",
-        "notice",
-        "payer",
-        "replay",
-        "report",
-        "staff",
-    }
+    {"bin", "books", "job", "letter_text", "notice", "payer", "report", "staff"}
 )
 _ITS_STORE = frozenset(
     {

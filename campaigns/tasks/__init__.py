@@ -8,7 +8,6 @@ from campaigns.tasks import (
     offers,
     proving,
     reconcile,
-    replaying,
     reports,
 )
 
@@ -21,6 +20,5 @@ __all__ = [
     "offers",
     "proving",
     "reconcile",
-    "replaying",
     "reports",
 ]

@@ -19,7 +19,7 @@ from tests import services
 
 
 ROOT = Path(__file__).resolve().parents[2]
-VERBS = ["demo", "serve", "check", "fix", "bench", "test", "manage"]
+VERBS = ["demo", "serve", "check", "fix", "bench", "prove", "test", "manage"]
 
 
 @pytest.fixture

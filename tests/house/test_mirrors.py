@@ -45,13 +45,6 @@ ELSEWHERE = {
         "every spreadsheet of tests/dealership/documents/test_tabular.py"
     ),
     "vehicles/domain/batch.py": "tests/vehicles/domain/test_merging.py",
-    "inventory/domain/locks.py": (
-        "two at once: tests/contention/test_reserving.py and"
-        " tests/contention/test_booking.py"
-    ),
-    "inventory/domain/promises.py": (
-        "a part of reserving: tests/inventory/domain/test_reserving.py"
-    ),
     "inventory/domain/sending.py": "tests/inventory/views/test_orders.py",
     "inventory/views/places.py": (
         "links of each page: tests/inventory/views/test_parts.py"

@@ -39,7 +39,7 @@ class Group(History):
     def __init__(self, number):
         super().__init__(number)
         self.second = StoreFactory.create()
-        self.seller = make_staff(Role.PARTS_MANAGER, self.shop.store)
+        self.seller = make_staff(Role.SERVICE_MANAGER, self.shop.store)
 
     @property
     def pocket(self):

@@ -3,8 +3,7 @@
 import pytest
 
 from campaigns.queries.experience import (
-    closed_marks,
-    courses,
+    closed_campaigns,
     experience_for,
     read_experience,
     seen_of,
@@ -33,20 +32,20 @@ def test_only_sets_that_are_large_enough_and_closed():
     )
     ClosedResponseFactory.create(campaign__campaign_class="emissions")
 
-    found = closed_marks()
+    found = closed_campaigns()
     assert {scope: len(rows) for scope, rows in found.items()} == {
         (store.pk, ""): 3,
         (None, ""): 4,
     }
-    first = found[store.pk, ""][0]
-    assert {one.vehicles for one in courses([first.id]).values()} == {40}
+    assert set(closed_campaigns(store_id=store.pk)) == {(store.pk, "")}
+    assert closed_campaigns()[store.pk, ""][0][1].vehicles == 40
 
 
 @pytest.mark.django_db
 def test_one_campaign_at_three_stores_is_one_campaign():
     campaign = ClosedResponseFactory.create().campaign
     ClosedResponseFactory.create_batch(2, campaign=campaign)
-    assert closed_marks() == {}
+    assert closed_campaigns() == {}
 
 
 @pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""The rules at invented stores, drawn at random, in a small size."""
+"""The rules at invented stores, in a small size; the full one is a command."""
 
 from itertools import accumulate
 
