@@ -19,6 +19,7 @@ BENCHES = {
     "reserve": "reserving",
     "audit": "proving",
     "reconcile": "reconcile",
+    "match": "matching",
 }
 
 
