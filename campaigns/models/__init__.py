@@ -43,6 +43,7 @@ from campaigns.models.remedy import (
 )
 from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.room import DifferingDay, Loan, WorkshopHours
+from campaigns.models.status_list import StatusDifference, StatusList
 from campaigns.models.tool import SpecialTool, ToolAtStore
 from campaigns.models.unsold import HoldingClaim, HoldingClaimLine, UnsoldVehicle
 from campaigns.models.workshop import (
@@ -104,6 +105,8 @@ __all__ = [
     "ScheduledItem",
     "SpecialTool",
     "StateChange",
+    "StatusDifference",
+    "StatusList",
     "StockAgreement",
     "StockChange",
     "StockCheck",

@@ -9,7 +9,6 @@ from django.utils.http import content_disposition_header
 PDF = "application/pdf"
 CSV = "text/csv; charset=utf-8"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def file_answer(

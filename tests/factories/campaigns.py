@@ -55,6 +55,8 @@ from campaigns.models import (
     ScheduledItem,
     SpecialTool,
     StateChange,
+    StatusDifference,
+    StatusList,
     StockAgreement,
     StockChange,
     StockCheck,
@@ -867,6 +869,7 @@ class MoneyFileFactory(DjangoModelFactory[MoneyFile]):
     made_at = NOW
 
 
+<<<<<<< HEAD
 class WorkshopHoursFactory(DjangoModelFactory[WorkshopHours]):
     """Hours of one skill on Mondays, or on another day of the week."""
 
@@ -929,3 +932,41 @@ class StockChangeFactory(DjangoModelFactory[StockChange]):
     )
     after = "hold"
     campaigns = factory.LazyFunction(lambda: ["SR-26-01"])
+=======
+class StatusListFactory(DjangoModelFactory[StatusList]):
+    """A list about one campaign that is not applied yet."""
+
+    class Meta:
+        model = StatusList
+
+    store = factory.SubFactory(StoreFactory)
+    campaign = factory.SubFactory(CampaignFactory)
+    upload = factory.SubFactory(
+        UploadFactory,
+        store=factory.SelfAttribute("..store"),
+        content=b"VIN,Status\n1,done",
+    )
+    sha256 = factory.Sequence(lambda n: f"{n + 1:064}")
+    listed_on = TODAY
+    made_at = NOW
+
+
+class StatusDifferenceFactory(DjangoModelFactory[StatusDifference]):
+    """A repair recorded here that the list calls open."""
+
+    class Meta:
+        model = StatusDifference
+
+    status_list = factory.SubFactory(StatusListFactory)
+    campaign_vehicle = factory.SubFactory(
+        CampaignVehicleFactory,
+        campaign=factory.SelfAttribute("..status_list.campaign"),
+        vehicle=factory.SubFactory(
+            VehicleFactory, store=factory.SelfAttribute("...status_list.store")
+        ),
+        work_state=WorkState.REMEDIED_HERE,
+    )
+    row_number = 2
+    said = "open"
+    work_state = WorkState.REMEDIED_HERE
+>>>>>>> 5d2acfa (Take the manufacturer's status lists in, again and again)

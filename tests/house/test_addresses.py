@@ -224,6 +224,14 @@ def holding_claim(store):
     return {"pk": c.HoldingClaimFactory.create(store=store).pk}
 
 
+def status_list(store):
+    return {"pk": c.StatusListFactory.create(store=store).pk}
+
+
+def status_difference(store):
+    return {"pk": c.StatusDifferenceFactory.create(status_list__store=store).pk}
+
+
 def money_file(store):
     return {"pk": c.MoneyFileFactory.create(store=store).pk}
 
@@ -359,6 +367,10 @@ THINGS = {
     "campaigns:submit_claim": claim,
     "campaigns:write_off_claim": claim,
     "campaigns:edit_unsold": unsold,
+    "campaigns:apply_status_list": status_list,
+    "campaigns:status_faults": status_list,
+    "campaigns:status_list": status_list,
+    "campaigns:settle_status_difference": status_difference,
     "campaigns:apply_money_file": money_file,
     "campaigns:money_file": money_file,
     "campaigns:money_file_source": money_file,

@@ -54,6 +54,7 @@ BREAKS = {
     "agreement_rate_at_most_all": lambda: {"rate_basis_points": 10_001},
     "holding_claim_paid_when_settled": lambda: {"settled_on": TODAY},
     "money_file_has_key_when_applied": lambda: {"applied_at": NOW},
+    "settled_difference_says_how_and_why": lambda: {"settled_at": NOW},
     "holding_line_runs_forwards": lambda: {"until": YESTERDAY},
     "campaign_restocking_at_most_all": lambda: {"restocking_basis_points": 10_001},
     "check_answer_has_a_reason": lambda: {"why": ""},
@@ -140,6 +141,7 @@ IMPLIED = {
 }
 # The facts with which a condition of a unique key holds.
 HOLDS = {
+    "one_unsettled_difference_per_vehicle": {"settled_at": None},
     "one_completed_remedy_per_campaign_vehicle": {
         "state": RepairState.COMPLETED,
         "outcome": Outcome.REMEDIED,
