@@ -869,7 +869,6 @@ class MoneyFileFactory(DjangoModelFactory[MoneyFile]):
     made_at = NOW
 
 
-<<<<<<< HEAD
 class WorkshopHoursFactory(DjangoModelFactory[WorkshopHours]):
     """Hours of one skill on Mondays, or on another day of the week."""
 
@@ -932,7 +931,8 @@ class StockChangeFactory(DjangoModelFactory[StockChange]):
     )
     after = "hold"
     campaigns = factory.LazyFunction(lambda: ["SR-26-01"])
-=======
+
+
 class StatusListFactory(DjangoModelFactory[StatusList]):
     """A list about one campaign that is not applied yet."""
 
@@ -969,4 +969,3 @@ class StatusDifferenceFactory(DjangoModelFactory[StatusDifference]):
     row_number = 2
     said = "open"
     work_state = WorkState.REMEDIED_HERE
->>>>>>> 5d2acfa (Take the manufacturer's status lists in, again and again)

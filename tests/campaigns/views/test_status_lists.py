@@ -97,7 +97,7 @@ def test_longer_lists_take_no_more_statements(
     assert StatusDifference.objects.count() == rows
 
 
-QUERIES = 10
+QUERIES = 9
 
 
 def test_an_advisor_looks_and_takes_nothing_in(signed_in):

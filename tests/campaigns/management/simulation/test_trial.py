@@ -1,4 +1,4 @@
-"""The rules at invented stores, in a small size; the full one is a command."""
+"""The rules at invented stores of random numbers, in a small size; in full it is a command."""
 
 from itertools import accumulate
 
