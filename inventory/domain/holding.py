@@ -49,7 +49,7 @@ _COLUMNS = (
 
 # `pocket` waits for whoever holds the rows and then sees them as they are now; the
 # other tables it reads not at all. That is why each pocket counts its own promises.
-_HOLD = """
+_HOLD = f"""
 WITH wanted AS MATERIALIZED (
     SELECT part_id, pieces
     FROM unnest(%(parts)s::bigint[], %(pieces)s::int[]) AS w(part_id, pieces)
@@ -85,7 +85,8 @@ WITH wanted AS MATERIALIZED (
 ), movement AS (
     INSERT INTO inventory_movement
         (key, kind, store_id, subject, why, by_id, recorded_at, effective_on)
-    SELECT %(key)s, %(kind)s, %(store)s, %(subject)s, '', %(by)s, %(at)s, %(on)s
+    SELECT %(key)s, '{MovementKind.RESERVE}', %(store)s, %(subject)s, '', %(by)s,
+        %(at)s, %(on)s
     WHERE EXISTS (SELECT FROM share)
     RETURNING id
 ), line AS (
@@ -94,26 +95,26 @@ WITH wanted AS MATERIALIZED (
     SELECT m.id, %(store)s, s.part_id, s.earmark_id, a.account, a.sign * s.pieces
     FROM movement m
     CROSS JOIN share s
-    CROSS JOIN (VALUES (%(free)s, -1), (%(held)s, 1)) AS a(account, sign)
+    CROSS JOIN (VALUES ('{Account.FREE}', -1), ('{Account.HELD}', 1)) AS a(account, sign)
     ORDER BY s.number, a.sign
 ), hold AS (
     INSERT INTO inventory_reservation
         (key, store_id, part_id, earmark_id, quantity, used, state, subject,
          needed_on, made_by_id, made_at)
     SELECT %(key)s || '/' || number, %(store)s, part_id, earmark_id, pieces, 0,
-        %(held)s, %(subject)s, %(needed)s, %(by)s, %(at)s
+        '{ReservationState.HELD}', %(subject)s, %(needed)s, %(by)s, %(at)s
     FROM share
     ORDER BY number
     RETURNING id, key, part_id, earmark_id, quantity
 ), trail AS (
     INSERT INTO dealership_auditentry
         (at, by_id, store_id, act, subject, before, after, why)
-    SELECT %(at)s, %(by)s, %(store)s, %(act)s, %(label)s || min(id), '{}', %(after)s, ''
+    SELECT %(at)s, %(by)s, %(store)s, %(act)s, '{_LABEL}' || min(id), '{{}}', %(after)s, ''
     FROM hold
     HAVING count(*) > 0
 )
 SELECT id, key, part_id, earmark_id, quantity FROM hold ORDER BY id
-"""
+"""  # noqa: S608 (names of accounts and states only; every value is a parameter)
 
 
 def can_hold_at_once() -> bool:
@@ -140,24 +141,21 @@ def hold_at_once(
     somebody waits for a delivery of one of the parts. Raises IntegrityError where the
     key was used before.
     """
-    parts = {part.pk: part for part in sorted(wanted, key=lambda one: one.pk)}
+    pairs = sorted((part.pk, pieces, part) for part, pieces in wanted.items())
+    parts = {pk: part for pk, _pieces, part in pairs}
     rows = _execute(
         {
             "parts": _array(parts),
-            "pieces": _array(wanted[part] for part in parts.values()),
+            "pieces": _array(pieces for _pk, pieces, _part in pairs),
             "chain": _array(one.pk if one else 0 for one in earmarks),
             "store": store.pk,
             "key": key,
-            "kind": str(MovementKind.RESERVE),
             "subject": subject,
             "by": by.pk if by else None,
             "at": at,
             "on": timezone.localdate(at),
             "needed": needed_on,
-            "free": str(Account.FREE),
-            "held": str(Account.HELD),
             "act": act,
-            "label": _LABEL,
             "after": json.dumps(after),
         }
     )
@@ -168,8 +166,12 @@ def hold_at_once(
         what = (pk, row_key, store.pk, part_id, earmark_id, pieces, 0)
         told = (*what, ReservationState.HELD, subject, needed_on, person, at, None)
         hold = Reservation.from_db(DEFAULT_DB_ALIAS, _COLUMNS, told)
-        hold.store, hold.part, hold.made_by = store, parts[part_id], by
-        hold.earmark = by_id[earmark_id] if earmark_id else None
+        hold._state.fields_cache |= {  # noqa: SLF001 (what a fetch with its rows leaves)
+            "store": store,
+            "part": parts[part_id],
+            "made_by": by,
+            "earmark": by_id[earmark_id] if earmark_id else None,
+        }
         made.append(hold)
     return tuple(made) or None
 

@@ -290,8 +290,8 @@ def _made_words(
 ) -> dict[str, Any]:
     """Say in the trail which pieces were promised, and how."""
     lines = [
-        {"part": part.pk, "pieces": wanted[part], "state": str(states[part])}
-        for part in sorted(wanted, key=lambda one: one.pk)
+        {"part": part.pk, "pieces": pieces, "state": str(states[part])}
+        for part, pieces in sorted(wanted.items(), key=lambda one: one[0].pk)
     ]
     return lines[0] if len(lines) == 1 else {"parts": lines}
 
