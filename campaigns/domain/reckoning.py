@@ -40,10 +40,10 @@ if TYPE_CHECKING:
     Stage = Callable[[str], AbstractContextManager[None]]
 
 RECONCILE = "campaigns.reconcile"
-READ_AT_ONCE = 13
+READ_AT_ONCE = 25
 """Stores whose facts are read, worked out and written together, at the most."""
 
-FEWEST_AT_ONCE = 3
+FEWEST_AT_ONCE = 5
 """Stores that a worker takes together near the end of a run that two share."""
 
 KEPT_DAYS = 14
@@ -217,7 +217,7 @@ def _at_once(left: int, stores: int) -> int:
     """
     if stores <= READ_AT_ONCE:
         return stores
-    return min(READ_AT_ONCE, max(FEWEST_AT_ONCE, left // 4))
+    return min(READ_AT_ONCE, max(FEWEST_AT_ONCE, left // 2))
 
 
 def _done_by_now(stores: Sequence[Store], today: dt.date, at: dt.datetime) -> set[int]:

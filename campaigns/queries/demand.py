@@ -126,7 +126,11 @@ def _read(
     )
     linked = _Linked(campaign_ids=frozenset(ids), store_ids=store_ids)
     records = records_of(
-        rows=rows, campaigns=campaigns, open_groups=groups, today=today
+        rows=rows,
+        store_ids=store_ids,
+        campaigns=campaigns,
+        open_groups=groups,
+        today=today,
     )
     return Wanted(
         cohorts=_cohorts(idle, today),

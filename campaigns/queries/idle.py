@@ -29,6 +29,7 @@ from campaigns.rules.lifecycle import (
     VisitState,
     WorkState,
 )
+from vehicles.models import Vehicle
 from vehicles.rules.standing import Standing
 
 
@@ -199,8 +200,7 @@ def count_idle(
             idle.add(place, group.latest, group.first, group.vehicles)
     expected = rows.filter(_open_now(), reach=Reach.REACHABLE)
     if one_way:
-        mine = expected.filter(campaign__in=one_way)
-        _take_off(idle, mine, one_way, sorted_.past, store_ids)
+        _take_off(idle, one_way, sorted_.past, store_ids)
     several = [one for one in sorted_.several if one.pk not in over]
     if several:
         _count_each(idle, expected, several, remedies, today)
@@ -217,7 +217,6 @@ def _open_now(link: str = "") -> Q:
 
 def _take_off(
     idle: Idle,
-    mine: QuerySet[CampaignVehicle],
     one_way: Mapping[int, int | None],
     past: Mapping[int, dt.date],
     store_ids: Collection[int],
@@ -230,14 +229,22 @@ def _take_off(
         cut = past.get(campaign_id)
         return cut is not None and first_use is not None and first_use < cut
 
+    # the few lead: with a list of campaigns SQLite would look each up in all of these
     own: Any = (
-        mine.filter(~Q(vehicle__standing="customer"))
+        CampaignVehicle.objects.filter(
+            _open_now(),
+            ~Q(vehicle__standing="customer"),
+            store__in=store_ids,
+            reach=Reach.REACHABLE,
+        )
         .annotate(old=old, arranged=_arranged())
         .order_by()
         .values_list(*_PLACE, "old", "planned_on", "arranged")
         .annotate(n=Count("*"))
     )
     for store, campaign, latest, first, used, planned, arranged, n in own:
+        if campaign not in one_way:
+            continue
         place = store, campaign, one_way[campaign]
         idle.add(place, latest, first, -n)
         if not arranged and not is_past(campaign, used):
@@ -249,15 +256,20 @@ def _take_off(
     if latest_cut is None:
         return
     customers: Any = (
-        mine.filter(
-            vehicle__standing=Standing.CUSTOMER, vehicle__first_use_date__lt=latest_cut
+        CampaignVehicle.objects.filter(
+            _open_now(),
+            store__in=store_ids,
+            reach=Reach.REACHABLE,
+            vehicle__in=Vehicle.objects.filter(
+                standing=Standing.CUSTOMER, first_use_date__lt=latest_cut
+            ).values("pk"),
         )
         .order_by()
         .values_list(*_PLACE, "vehicle__first_use_date")
         .annotate(n=Count("*"))
     )
     for store, campaign, latest, first, used, n in customers:
-        if is_past(campaign, used):
+        if campaign in one_way and is_past(campaign, used):
             idle.add((store, campaign, one_way[campaign]), latest, first, -n)
 
 

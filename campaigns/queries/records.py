@@ -132,13 +132,15 @@ class Records:
 def records_of(
     *,
     rows: QuerySet[CampaignVehicle],
+    store_ids: Collection[int],
     campaigns: Collection[Campaign],
     open_groups: Iterable[OpenGroup],
     today: dt.date,
 ) -> Records:
     """Read how these campaigns have run. The store's own vehicles are left out.
 
-    ``open_groups``: the vehicles that are open now, which are seen until today.
+    ``rows``: those of these stores and campaigns. ``open_groups``: the vehicles that
+    are open now, which are seen until today.
     """
     watched = rows.exclude(work_state__in=_NOT_WATCHED)
     groups: list[Group] = [
@@ -156,7 +158,10 @@ def records_of(
     ]
     groups += _asked(watched)
     groups += _gone(watched)
-    groups += [(*group[:-1], -group[-1]) for group in _own(watched, today)]
+    ids = {one.pk for one in campaigns}
+    groups += [
+        (*group[:-1], -group[-1]) for group in _own(store_ids, today) if group[1] in ids
+    ]
     return _columns(
         groups, campaigns, watched.filter(vehicle__standing=Standing.CUSTOMER)
     )
@@ -191,8 +196,15 @@ def _gone(watched: QuerySet[CampaignVehicle]) -> list[Group]:
     return found
 
 
-def _own(watched: QuerySet[CampaignVehicle], today: dt.date) -> list[Group]:
-    """Count the store's own vehicles, which stand among the others."""
+def _own(store_ids: Collection[int], today: dt.date) -> list[Group]:
+    """Count the store's own vehicles, which stand among the others, in any campaign.
+
+    They are few, so they lead: with a list of campaigns SQLite would look each of them
+    up in every one of these.
+    """
+    watched = CampaignVehicle.objects.filter(store__in=store_ids).exclude(
+        work_state__in=_NOT_WATCHED
+    )
     left = Case(
         When(
             work_state__in=_IN_WORK,

@@ -220,9 +220,14 @@ def _proposals() -> list[tuple[Any, ...]]:
 
 def _ten_ask(today: dt.date, at: dt.datetime) -> None:
     """Have ten people ask at one store, each for another campaign."""
-    store = Store.objects.order_by("pk").first()
+    store = Store.objects.order_by("pk").last()
     rows = CampaignVehicle.objects.filter(
-        store=store, work_state=WorkState.OPEN, first_asked_on=None
+        store=store,
+        work_state=WorkState.OPEN,
+        first_asked_on=None,
+        requests=None,
+        repairs=None,
+        visit_jobs=None,
     ).order_by("pk")
     for place, row in enumerate(rows[:REQUESTS]):
         record_request(
