@@ -46,6 +46,8 @@ PLACES = [
     "/counter/{vin}/book/",
     "/visits/",
     "/visits/{visit}/",
+    "/visits/hours/",
+    "/hold-list/",
     "/repairs/",
     "/repairs/{repair}/",
     "/repairs/{signed}/",

@@ -9,6 +9,7 @@ from django.urls import reverse
 from campaigns.models import Visit
 from dealership.rules.roles import Role
 from inventory.models import Reservation
+from tests.factories.campaigns import WorkshopHoursFactory
 from tests.factories.dealership import TODAY
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import campaign_with_remedy, open_vehicle, put_on_shelf
@@ -76,6 +77,23 @@ def test_one_press_holds_the_parts_that_are_there(morning):
     assert Reservation.objects.get().state == "held"
     assert "The parts of 1 vehicle are held for" in page.content.decode()
     assert page.context["to_hold"] == 0
+
+
+def test_the_list_says_how_full_the_day_is_and_warns(morning):
+    friday = TOMORROW + dt.timedelta(days=1)
+    paste(morning, morning.rows[0].vehicle.vin, day=friday)
+    said = morning.get(PAGE).content.decode()
+    assert "Planned that day: 0.00 of 40.00 h." in said
+    assert "Holding the parts of this list adds 0.80 h." in said
+    assert "the hours do not suffice" not in said
+
+    WorkshopHoursFactory.create(
+        store=morning.store, weekday=friday.isoweekday(), hundredths_of_hour=50
+    )
+
+    assert "the hours do not suffice: mechanical" in morning.get(PAGE).content.decode()
+    hold(morning)
+    assert Visit.objects.get().on == friday
 
 
 def test_a_second_press_changes_nothing(morning):

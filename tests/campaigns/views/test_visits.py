@@ -11,7 +11,11 @@ from campaigns.models import CampaignVehicle, Visit
 from campaigns.rules.lifecycle import VisitState
 from dealership.rules.roles import Role
 from inventory.models import Reservation
-from tests.factories.campaigns import PartRequestFactory, VisitFactory
+from tests.factories.campaigns import (
+    CampaignVehicleFactory,
+    PartRequestFactory,
+    VisitFactory,
+)
 from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import PartFactory
 from tests.factories.shelves import (
@@ -20,6 +24,7 @@ from tests.factories.shelves import (
     open_vehicle,
     put_on_shelf,
 )
+from tests.factories.vehicles import VehicleFactory
 from vehicles.rules.standing import Standing
 
 
@@ -227,3 +232,35 @@ def test_one_visit_or_three_take_the_same_queries(
             assert advisor.get("/visits/").status_code == 200
         with django_assert_num_queries(20):
             assert advisor.get(url).status_code == 200
+
+
+def test_a_visit_with_one_job_or_three_takes_the_same_queries(
+    advisor, django_assert_num_queries
+):
+    store = advisor.store
+    for jobs in (1, 3):
+        vehicle = VehicleFactory.create(store=store)
+        rows = []
+        for _job in range(jobs):
+            part = PartFactory.create()
+            put_on_shelf(store, part, 2)
+            rows.append(
+                CampaignVehicleFactory.create(
+                    campaign=campaign_with_remedy(part), vehicle=vehicle
+                )
+            )
+        visit = book_visit(
+            key=f"jobs {jobs}",
+            vehicle=vehicle,
+            store=store,
+            on=TODAY,
+            jobs=rows,
+            by=None,
+            at=NOW,
+            today=TODAY,
+        )
+        with django_assert_num_queries(VISIT_QUERIES):
+            assert advisor.get(act("visit", visit)).status_code == 200
+
+
+VISIT_QUERIES = 18
