@@ -3,12 +3,11 @@
 import os
 import signal
 import socket
-import sqlite3
 import subprocess
 import sys
 import time
 import urllib.request
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 from playwright.sync_api import expect, sync_playwright
@@ -44,10 +43,6 @@ for role in Role:
 """
 
 
-_EMPTY: dict[str, bytes] = {}
-"""The database of a house before anybody moved in."""
-
-
 class House:
     """Web server and worker in their own processes over a folder of data."""
 
@@ -69,26 +64,17 @@ class House:
         self.running: list[subprocess.Popen[bytes]] = []
 
     def build(self) -> None:
-        """Make the tables, once for all houses of a run, and the cast."""
-        made = _EMPTY.get("")
-        if made is None:
-            self._run("manage.py", "migrate", "--verbosity", "0")
-            with closing(sqlite3.connect(self.folder / "mendroll.db")) as built:
-                made = _EMPTY[""] = built.serialize()
-        (self.folder / "mendroll.db").write_bytes(made)
+        """Make the tables and the cast."""
+        self._run("manage.py", "migrate", "--verbosity", "0")
         self._run("-c", f"import django; django.setup()\n{CAST}")
 
-    def tells(self, script: str) -> str:
-        """Run a script in the house, and give what it prints."""
-        return self._run("-c", f"import django; django.setup()\n{script}")
-
-    def start(self, *, worker: bool = True) -> None:
+    def start(self) -> None:
         """Start the server and the worker, and wait until the door opens."""
         web = f"-m gunicorn config.wsgi --worker-class gthread --threads 4 --bind 127.0.0.1:{self.port}"
         self._start("web", web.split())
-        if worker:
-            celery = "-m celery -A config worker --concurrency 1"
-            self._start("worker", celery.split())
+        self._start(
+            "worker", ["-m", "celery", "-A", "config", "worker", "--concurrency", "1"]
+        )
         deadline = time.monotonic() + READY_SECONDS
         while time.monotonic() < deadline:
             try:
@@ -109,7 +95,7 @@ class House:
             except subprocess.TimeoutExpired:
                 os.killpg(one.pid, signal.SIGKILL)
 
-    def _run(self, *words: str) -> str:
+    def _run(self, *words: str) -> None:
         done = subprocess.run(  # noqa: S603 (our own words)
             [sys.executable, *words],
             cwd=ROOT,
@@ -120,7 +106,6 @@ class House:
             check=False,
         )
         assert done.returncode == 0, done.stderr
-        return done.stdout
 
     def _start(self, name: str, words: list[str]) -> None:
         with (self.folder / f"{name}.log").open("wb") as log:
