@@ -17,6 +17,7 @@ from inventory.rules.accounts import MovementKind
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Iterable
 
     from inventory.models import Bill
 
@@ -38,6 +39,8 @@ def gather_bills(scope: Scope) -> None:
         .values_list("bill_line")
         .annotate(Sum("sent"))
     )
+    for line_id, pieces in _moved_to_the_price(scope):
+        counted[line_id] = counted.get(line_id, 0) + pieces
     early = _arrived_before_bill(scope)
     for line in lines:
         bill = line.bill
@@ -55,6 +58,18 @@ def gather_bills(scope: Scope) -> None:
             if layer.pieces:
                 row = _early_row(layer, layer.pieces, store, part)
                 scope.home(earmark).add("received_before_bill", row)
+
+
+def _moved_to_the_price(scope: Scope) -> Iterable[tuple[int, int]]:
+    """Give what came before its bill and stands at the price billed now, by bill line."""
+    return (
+        CostLayer.objects.filter(
+            scope.layers(), source__startswith="bill_line:", bill_line__isnull=False
+        )
+        .order_by()
+        .values_list("bill_line")
+        .annotate(Sum("quantity"))
+    )
 
 
 def _bill_row(line: BillLine, pieces: int) -> Row:

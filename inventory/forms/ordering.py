@@ -8,12 +8,14 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from dealership.forms.fields import MoneyField
+from inventory.domain.order_bills import Priced
 from inventory.forms.fields import DayField, KeyField, PartNumberField, PiecesField
 from inventory.models import Earmark
 
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from inventory.models import OrderLine
 
@@ -116,6 +118,58 @@ class ConfirmForm(forms.Form):
         return [
             line.pk for line in self.lines if self.cleaned_data[f"behind_{line.pk}"]
         ]
+
+
+class OrderBillForm(forms.Form):
+    """The bill of an order as it is printed: pieces and price of each line."""
+
+    number = forms.CharField(label=gettext_lazy("Bill number"), max_length=40)
+    dated = DayField(label=gettext_lazy("Bill dated"))
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401 (Django's)
+        lines: Sequence[OrderLine],
+        unbilled: Mapping[int, int],
+        **options: Any,  # noqa: ANN401 (Django's)
+    ) -> None:
+        super().__init__(*args, **options)
+        self.lines = lines
+        for line in lines:
+            part = {"part": line.part.number}
+            left = min(line.quantity, unbilled.get(line.part_id, 0))
+            self.fields[f"pieces_{line.pk}"] = PiecesField(
+                least=0, initial=left, label=_("%(part)s: pieces on the bill") % part
+            )
+            self.fields[f"price_{line.pk}"] = MoneyField(
+                initial=line.unit_cost_cents, label=_("%(part)s: price a piece") % part
+            )
+        for name, field in self.fields.items():
+            if name not in self.base_fields:
+                field.widget.attrs["aria-label"] = field.label
+
+    def plain(self) -> list[forms.BoundField]:
+        """Give the fields that are about the whole bill."""
+        return [self[name] for name in self.base_fields]
+
+    def rows(self) -> list[tuple[OrderLine, forms.BoundField, forms.BoundField]]:
+        """Give each line with its fields, for the table."""
+        return [
+            (line, self[f"pieces_{line.pk}"], self[f"price_{line.pk}"])
+            for line in self.lines
+        ]
+
+    def priced(self) -> dict[int, Priced]:
+        """Give what the bill says of each line that is on it."""
+        data = self.cleaned_data
+        return {
+            line.pk: Priced(
+                quantity=data[f"pieces_{line.pk}"],
+                unit_cost_cents=data[f"price_{line.pk}"],
+            )
+            for line in self.lines
+            if data[f"pieces_{line.pk}"]
+        }
 
 
 class SlipForm(forms.Form):

@@ -62,6 +62,13 @@ class Bill(models.Model):
     earmark = models.ForeignKey(
         Earmark, null=True, blank=True, on_delete=models.PROTECT, related_name="bills"
     )
+    # the order it is for, where it was entered against one
+    order = models.ForeignKey(
+        "inventory.PurchaseOrder",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="bills",
+    )
     entered_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )

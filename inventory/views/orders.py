@@ -11,12 +11,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import (
     require_http_methods,
     require_POST,
     require_safe,
 )
 
+from dealership.rules.money import plain_money
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Capability
 from dealership.views.guards import guarded, staff_of, store_of
@@ -27,6 +29,7 @@ from inventory.domain.drafting import (
     draft_order,
     send_order,
 )
+from inventory.domain.order_bills import enter_order_bill
 from inventory.domain.ordering import (
     OrderedLine,
     cancel_order,
@@ -39,11 +42,13 @@ from inventory.forms.ordering import (
     CloseForm,
     ConfirmForm,
     LineForm,
+    OrderBillForm,
     OrderForm,
     PiecesForm,
     SlipForm,
 )
 from inventory.models import OrderLine, PurchaseOrder
+from inventory.queries.billed import bills_of, unbilled_pieces
 from inventory.queries.stock import COMING_STATES
 from inventory.rules.accounts import OrderState
 from inventory.views.places import parts_places
@@ -52,6 +57,8 @@ from inventory.views.places import parts_places
 if TYPE_CHECKING:
     from django.db.models import QuerySet
     from django.http import HttpRequest, HttpResponse
+
+    from inventory.domain.order_bills import OrderBilled
 
 ROWS = 20
 
@@ -178,6 +185,13 @@ def _order_page(
         "slip": SlipForm(lines=open_lines, prefix="slip"),
         "close": CloseForm(auto_id="id_close_%s"),
         "shipments": shipments,
+        "bills": [
+            (one, sum(line.line_cents for line in one.lines.all()))
+            for one in bills_of(row).prefetch_related("lines")
+        ],
+        "may_bill": may_order
+        and row.state not in {OrderState.DRAFT, OrderState.CANCELLED}
+        and any(unbilled_pieces(row).values()),
         "today": today,
         "parts_places": parts_places(request),
         **bound,
@@ -308,6 +322,66 @@ def announce(request: HttpRequest, pk: int) -> HttpResponse:
     return _order_page(request, row, slip=form)
 
 
+@require_http_methods(["GET", "POST"])
+@guarded(Capability.ORDER_PARTS)
+def bill(request: HttpRequest, pk: int) -> HttpResponse:
+    """Enter the bill of an order as it is printed, whenever it comes."""
+    row = get_object_or_404(_orders(request), pk=pk)
+    lines = list(row.lines.select_related("part").order_by("pk"))
+    form = OrderBillForm(
+        request.POST or None, lines=lines, unbilled=unbilled_pieces(row)
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            done = enter_order_bill(
+                order=row,
+                number=form.cleaned_data["number"],
+                dated=form.cleaned_data["dated"],
+                lines=form.priced(),
+                by=staff_of(request),
+                at=timezone.now(),
+            )
+        except Refusal as refusal:
+            form.add_error(None, refusal.sentence)
+        else:
+            messages.success(request, _("The bill is entered."))
+            _say_what_changed(request, done)
+            return redirect("inventory:order", pk=row.pk)
+    context = {
+        "order": row,
+        "form": form,
+        "back_url": reverse("inventory:order", args=[row.pk]),
+        "parts_places": parts_places(request),
+    }
+    return render(request, "inventory/order_bill.html", context)
+
+
+def _say_what_changed(request: HttpRequest, done: OrderBilled) -> None:
+    """Say which pieces stand at another price now, and which could not."""
+    if done.recosted:
+        messages.info(
+            request,
+            ngettext(
+                "%(n)d piece on the shelf stands at the price billed now.",
+                "%(n)d pieces on the shelf stand at the price billed now.",
+                done.recosted,
+            )
+            % {"n": done.recosted},
+        )
+    if done.kept:
+        messages.warning(
+            request,
+            ngettext(
+                "%(n)d piece has left the shelf at the price ordered and keeps it; the"
+                " difference of %(money)s is shown as one to settle with the supplier.",
+                "%(n)d pieces have left the shelf at the price ordered and keep it; the"
+                " difference of %(money)s is shown as one to settle with the supplier.",
+                done.kept,
+            )
+            % {"n": done.kept, "money": plain_money(done.difference_cents)},
+        )
+
+
 @require_POST
 @guarded(Capability.ORDER_PARTS)
 def cancel(request: HttpRequest, pk: int) -> HttpResponse:
@@ -336,5 +410,6 @@ patterns: list[URLPattern] = [
     path("orders/<int:pk>/close/", close, name="close_order"),
     path("orders/<int:pk>/days/", confirm, name="confirm_order"),
     path("orders/<int:pk>/delivery/", announce, name="announce_delivery"),
+    path("orders/<int:pk>/bill/", bill, name="order_bill"),
     path("orders/<int:pk>/cancel/", cancel, name="cancel_order"),
 ]

@@ -358,6 +358,7 @@ THINGS = {
     "inventory:dispute": dispute,
     "inventory:goods_return": goods_return,
     "inventory:order": order,
+    "inventory:order_bill": order,
     "inventory:redate_shipment": shipment,
     "inventory:ship_return": goods_return,
     "inventory:shipment": shipment,

@@ -475,7 +475,7 @@ def test_many_accounts_take_the_queries_of_one(django_assert_num_queries):
     stores = [shop.store.pk for shop in shops]
     campaigns = [shop.campaign for shop in shops]
     for some in (campaigns[:1], campaigns):
-        with django_assert_num_queries(20):
+        with django_assert_num_queries(21):
             found = campaign_accounts(some, store_ids=stores)
         assert {one.account.held.on_hand for one in found.values()} == {2_000}
     whole = whole_account(found.values())

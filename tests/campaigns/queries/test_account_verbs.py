@@ -8,11 +8,19 @@ from campaigns.queries.account import campaign_account
 from campaigns.queries.statement import statement_of
 from dealership.rules.refusals import Refusal
 from dealership.rules.roles import Role
-from inventory.domain.counting import book_count, enter_count, prepare_count
+from inventory.domain.counting import (
+    NothingToCount,
+    book_count,
+    enter_count,
+    prepare_count,
+)
+from inventory.domain.order_bills import Priced, enter_order_bill
+from inventory.domain.ordering import OrderedLine, place_order
 from inventory.domain.quarantine import put_aside, put_back, scrap
 from inventory.domain.receiving import Counted, receive_shipment
 from inventory.domain.replacing import expect_replacement
 from inventory.domain.selling import sell_pieces
+from inventory.domain.sending import announce_for_order
 from inventory.domain.transferring import (
     Arrived,
     call_back,
@@ -20,7 +28,15 @@ from inventory.domain.transferring import (
     send_pieces,
 )
 from inventory.domain.writingoff import write_off_pieces
-from inventory.models import Balance, Dispute, Movement, Shipment, Transfer
+from inventory.models import (
+    Balance,
+    Dispute,
+    Movement,
+    PurchaseOrder,
+    Shipment,
+    Transfer,
+)
+from inventory.queries.billed import unbilled_pieces
 from inventory.queries.books import faults_of_the_books
 from inventory.rules.accounts import DisputeState, MovementKind, TransferState
 from tests.campaigns.domain.shop import KEYS
@@ -132,10 +148,51 @@ class Group(History):
             counts = {line.pk: Counted(good=line.sent - damaged, damaged=damaged)}
             receive_shipment(key=next(KEYS), shipment=shipment, counts=counts, **BY)
 
+    def order_more(self):
+        order = place_order(
+            key=next(KEYS),
+            store=self.shop.store,
+            supplier=self.shop.part.supplier,
+            earmark=self.shop.campaign.earmark,
+            lines=[OrderedLine(part=self.shop.part, quantity=4)],
+            **BY,
+        )
+        line = order.lines.get()
+        shipment = announce_for_order(
+            order=order,
+            number=next(KEYS),
+            sent={line.pk: self.chance.choice([2, 4])},
+            expected_on=TODAY,
+            bill_number="",
+            bill_dated=None,
+            **BY,
+        )
+        if self.chance.random() < 0.7:
+            sent = shipment.lines.get()
+            counts = {sent.pk: Counted(good=sent.sent)}
+            receive_shipment(key=next(KEYS), shipment=shipment, counts=counts, **BY)
+
+    def bill_order(self):
+        order = self.chance.choice(list(PurchaseOrder.objects.order_by("pk")) or [None])
+        left = sum(unbilled_pieces(order).values()) if order else 0
+        if not left:
+            raise NothingToCount
+        line = order.lines.get()
+        cents = max(line.unit_cost_cents + self.chance.choice([-7, 0, 13]), 0)
+        pieces = self.chance.randint(1, left)
+        enter_order_bill(
+            order=order,
+            number=next(KEYS),
+            dated=TODAY,
+            lines={line.pk: Priced(quantity=pieces, unit_cost_cents=cents)},
+            **BY,
+        )
+
     ACTS = (
         *History.ACTS,
         *(send_off, send_off, arrive, arrive, turn_back, recount, aside),
         *(write_off_lost, sell_counter, await_replacement, count_replacement),
+        *(order_more, bill_order, bill_order),
     )
 
     def live(self, acts):

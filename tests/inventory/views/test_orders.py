@@ -2,9 +2,12 @@ import pytest
 from django.urls import reverse
 
 from dealership.rules.roles import Role
-from inventory.models import Bill, PurchaseOrder, Shipment
+from inventory.domain.ordering import OrderedLine, place_order
+from inventory.domain.receiving import Counted, receive_shipment
+from inventory.domain.sending import announce_for_order
+from inventory.models import Bill, CostLayer, PurchaseOrder, Shipment
 from inventory.rules.accounts import OrderState
-from tests.factories.dealership import StoreFactory
+from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import (
     OrderLineFactory,
     PartFactory,
@@ -257,3 +260,38 @@ def test_technician_orders_nothing(signed_in):
     assert client.get(reverse("inventory:new_order")).status_code == 403
     page = client.get(reverse("inventory:order", args=[order.pk]))
     assert "Enter the packing slip" not in page.content.decode()
+
+
+def test_a_bill_at_another_price_is_entered_after_the_delivery(signed_in):
+    client = signed_in(Role.PARTS_MANAGER)
+    part = PartFactory.create(unit_cost_cents=4_250)
+    order = place_order(
+        key="o", store=client.store, supplier=part.supplier, earmark=None,
+        lines=[OrderedLine(part=part, quantity=10)], by=None, at=NOW,
+    )  # fmt: skip
+    line = order.lines.get()
+    shipment = announce_for_order(
+        order=order, number="PS-1", sent={line.pk: 10}, expected_on=TODAY,
+        bill_number="", bill_dated=None, by=None, at=NOW,
+    )  # fmt: skip
+    counts = {shipment.lines.get().pk: Counted(good=10)}
+    receive_shipment(key="k", shipment=shipment, counts=counts, by=None, at=NOW)
+    page = client.get(reverse("inventory:order", args=[order.pk])).content.decode()
+    assert "A bill has come" in page
+
+    url = reverse("inventory:order_bill", args=[order.pk])
+    form = client.get(url).context["form"]
+    assert form[f"pieces_{line.pk}"].value() == 10
+    wrong = {
+        "number": "B-1",
+        "dated": "2026-11-24",
+        f"pieces_{line.pk}": "11",
+        f"price_{line.pk}": "43.10",
+    }
+    assert "only 10 of this order" in client.post(url, wrong).content.decode()
+    for _press in range(2):
+        said = client.post(url, wrong | {f"pieces_{line.pk}": "10"}, follow=True)
+    page = said.content.decode()
+    assert [word in page for word in ("B-1 of", "2026-11-24", "431.00")] == [True] * 3
+    assert "A bill has come" not in said.content.decode()
+    assert CostLayer.objects.latest("pk").unit_cost_cents == 4_310
