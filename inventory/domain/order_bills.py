@@ -212,7 +212,7 @@ def _recost(
         return 0
     layer = CostLayer.objects.select_for_update().get(pk=layer.pk)
     pocket = Balance.objects.get(
-        store_id=layer.store_id, part_id=layer.part_id, earmark_id=layer.earmark_id
+        store=layer.store_id, part=layer.part_id, earmark=layer.earmark
     )
     aside = Entry.objects.filter(layer=layer, account=Account.QUARANTINE)
     in_quarantine = aside.aggregate(n=Sum("quantity", default=0))["n"] or 0
