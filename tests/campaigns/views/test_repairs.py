@@ -153,7 +153,7 @@ def test_the_card_goes_step_by_step_with_each_caution_in_its_place(shop, bay):
         "Torque",
         "Parts and sign-off",
     ]
-    assert "T-12 Angle gauge not here: borrow it before you start" in text_of(page)
+    assert "T-12 Angle gauge not here borrow it before you start" in text_of(page)
     ToolAtStoreFactory.create(store=shop.store, tool=tool, place="Cage 2")
     assert "T-12 Angle gauge Cage 2" in text_of(bay.get(address("repair", repair.pk)))
     step = bay.get(f"{address('repair', repair.pk)}?step=work-{first.pk}")
