@@ -100,6 +100,7 @@ class CampaignFacts:
     bulletin_es: str = ""
     parts_available_on: dt.date | None = None
     letters_on: dt.date | None = None
+    reminder_on: dt.date | None = None
     claims_until: dt.date | None = None
     returns_until: dt.date | None = None
     restocking_basis_points: int = 0

@@ -9,16 +9,21 @@ from django.db import transaction
 from django.utils import timezone
 
 from campaigns.models import Campaign, ClosedResponse, LearnedResponse
-from campaigns.queries.experience import closed_campaigns, course_of
+from campaigns.queries.experience import (
+    LATEST,
+    closed_marks,
+    course_of,
+    courses,
+)
 from campaigns.rules.lifecycle import CampaignState
 from inventory.forecasting.response import experience_kept, learn
 
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Iterable
 
-LATEST = 60
-"""Closed campaigns that are learned from at the most, the latest ones."""
+    from campaigns.queries.experience import Mark
 
 
 def keep_response(
@@ -36,29 +41,38 @@ def keep_response(
 def learn_responses(*, at: dt.datetime) -> int:
     """Fit curves, pace, errors and exits anew where the closed campaigns differ.
 
-    Gives how many were fitted. With the same closed campaigns nothing is done.
+    Gives how many were fitted. Only the sets that differ from those last fitted are
+    read; with the same closed campaigns nothing is done.
     """
     _keep_missing()
     known = {(one.store_id, one.campaign_class): one for one in _learned()}
-    fitted = 0
-    found = closed_campaigns()
-    for scope, rows in found.items():
-        latest = rows[-LATEST:]
-        marks = [f"{row.pk}:{row.made_at.isoformat()}" for row, _campaign in latest]
-        fingerprint = hashlib.sha256(" ".join(marks).encode()).hexdigest()
-        old = known.get(scope)
-        if old is not None and old.fingerprint == fingerprint:
-            continue
+    marks = {scope: found[-LATEST:] for scope, found in closed_marks().items()}
+    prints = {scope: _fingerprint(found) for scope, found in marks.items()}
+    changed = [
+        scope
+        for scope, fingerprint in prints.items()
+        if scope not in known or known[scope].fingerprint != fingerprint
+    ]
+    read = courses({one.id for scope in changed for one in marks[scope]})
+    for scope in changed:
         store_id, campaign_class = scope
-        row = old or LearnedResponse(store_id=store_id, campaign_class=campaign_class)
-        row.fingerprint = fingerprint
-        row.learned = experience_kept(learn([campaign for _row, campaign in latest]))
+        row = known.get(scope) or LearnedResponse(
+            store_id=store_id, campaign_class=campaign_class
+        )
+        row.fingerprint = prints[scope]
+        row.learned = experience_kept(learn([read[one.id] for one in marks[scope]]))
         row.made_at = at
         row.save()
-        fitted += 1
-    gone = [one.pk for scope, one in known.items() if scope not in found]
-    LearnedResponse.objects.filter(pk__in=gone).delete()
-    return fitted
+    gone = [one.pk for scope, one in known.items() if scope not in marks]
+    if gone:
+        LearnedResponse.objects.filter(pk__in=gone).delete()
+    return len(changed)
+
+
+def _fingerprint(marks: Iterable[Mark]) -> str:
+    """Give 64 hexadecimal digits that change with any course of a set."""
+    words = " ".join(f"{one.id}:{one.made_at.isoformat()}" for one in marks)
+    return hashlib.sha256(words.encode()).hexdigest()
 
 
 def _keep_missing() -> None:
@@ -76,4 +90,4 @@ def _keep_missing() -> None:
 
 
 def _learned() -> list[LearnedResponse]:
-    return list(LearnedResponse.objects.all())
+    return list(LearnedResponse.objects.defer("learned"))

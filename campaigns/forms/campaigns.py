@@ -51,6 +51,7 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
             "announced_on",
             "parts_available_on",
             "letters_on",
+            "reminder_on",
             "claims_until",
             "returns_until",
             "restocking_basis_points",
@@ -67,6 +68,9 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
         )
         help_texts = {
             "campaign_class": _("It decides limits, letters and the report."),
+            "reminder_on": _(
+                "Proposals count on the customers that a planned reminder brings."
+            ),
             "eligible_until": _(
                 "Only for customer satisfaction campaigns and service actions."
             ),
@@ -84,6 +88,7 @@ class CampaignForm(forms.ModelForm):  # type: ignore[type-arg]
                 "announced_on",
                 "parts_available_on",
                 "letters_on",
+                "reminder_on",
                 "claims_until",
                 "returns_until",
                 "eligible_until",

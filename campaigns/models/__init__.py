@@ -41,6 +41,7 @@ from campaigns.models.remedy import (
     VariantPart,
     VariantStep,
 )
+from campaigns.models.replay import StoreReplay
 from campaigns.models.response import ClosedResponse, LearnedResponse
 from campaigns.models.room import DifferingDay, Loan, WorkshopHours
 from campaigns.models.status_list import StatusDifference, StatusList
@@ -110,6 +111,7 @@ __all__ = [
     "StockAgreement",
     "StockChange",
     "StockCheck",
+    "StoreReplay",
     "ToolAtStore",
     "UnsoldVehicle",
     "Variant",

@@ -72,6 +72,9 @@ class Campaign(models.Model):
     announced_on = models.DateField(_("announced on"))
     parts_available_on = models.DateField(_("parts available from"), null=True)
     letters_on = models.DateField(_("owner letters from"), null=True, blank=True)
+    reminder_on = models.DateField(
+        _("next reminder planned for"), null=True, blank=True
+    )
     claims_until = models.DateField(_("claims until"), null=True, blank=True)
     returns_until = models.DateField(_("parts returnable until"), null=True, blank=True)
     restocking_basis_points = models.PositiveIntegerField(

@@ -101,6 +101,8 @@ def sentence_of(campaign: Campaign, told: PopulationCounts, today: dt.date) -> s
         told.involved,
     ) % {"open": told.still_open, "all": told.involved}
     if campaign.state == CampaignState.CLOSED:
+        if not told.involved:
+            return _("Closed; no vehicle of this store was in it.")
         return _("Closed: %(done)d of %(all)d remedied or found in order.") % {
             "done": told.complete,
             "all": told.involved,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 from django.db.models import (
     Case,
@@ -39,7 +39,7 @@ from vehicles.rules.standing import Standing
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
     from campaigns.models import Campaign
     from inventory.forecasting.response import Experience
@@ -49,6 +49,9 @@ Scope: TypeAlias = tuple[int | None, str]
 
 Row: TypeAlias = list[Any]
 """Vehicles alike: how many, the days of their letters, the day until, asked or not."""
+
+LATEST = 60
+"""Closed campaigns that are learned from at the most, the latest ones."""
 
 _OPEN = [WorkState.OPEN, WorkState.NEEDS_REPAIR]
 
@@ -135,31 +138,47 @@ def seen_of(rows: Iterable[Row]) -> tuple[Seen, ...]:
     )
 
 
-def closed_campaigns(
-    *, store_id: int | None = None
-) -> dict[Scope, list[tuple[ClosedResponse, ClosedCampaign]]]:
-    """Give closed campaigns by store and class, each set that is large enough.
+class Mark(NamedTuple):
+    """One kept course by what changes when it is kept anew; without the course."""
 
-    Of one store, or of all stores and of the group. The latest closed come last.
+    id: int
+    campaign_id: int
+    made_at: dt.datetime
+
+
+def closed_marks() -> dict[Scope, list[Mark]]:
+    """Give the kept courses by store and class, each set that is large enough.
+
+    Of all stores and of the group; the latest closed come last. The courses themselves
+    are not read: most runs need none.
     """
-    rows = ClosedResponse.objects.filter(
-        campaign__state=CampaignState.CLOSED
-    ).select_related("campaign", "store")
-    if store_id is not None:
-        rows = rows.filter(store=store_id)
-    found: dict[Scope, list[tuple[ClosedResponse, ClosedCampaign]]] = defaultdict(list)
-    for row in rows.order_by("campaign__closed_at", "campaign", "store"):
-        one = row, ClosedCampaign(label=row.campaign.code, seen=seen_of(row.seen))
-        stores = (row.store_id,) if store_id is not None else (row.store_id, None)
-        for store in stores:
-            found[store, row.campaign.campaign_class].append(one)
+    rows = ClosedResponse.objects.filter(campaign__state=CampaignState.CLOSED)
+    found: dict[Scope, list[Mark]] = defaultdict(list)
+    for store_id, campaign_class, pk, campaign_id, made_at in rows.order_by(
+        "campaign__closed_at", "campaign", "store"
+    ).values_list(
+        "store_id", "campaign__campaign_class", "pk", "campaign_id", "made_at"
+    ):
+        one = Mark(pk, campaign_id, made_at)
+        for store in (store_id, None):
+            found[store, campaign_class].append(one)
             found[store, ""].append(one)
-    return {scope: rows for scope, rows in found.items() if _enough(rows)}
+    return {scope: marks for scope, marks in found.items() if _enough(marks)}
 
 
-def _enough(rows: Iterable[tuple[ClosedResponse, ClosedCampaign]]) -> bool:
+def _enough(marks: Iterable[Mark]) -> bool:
     """Tell whether there are three campaigns; one at three stores is one."""
-    return len({row.campaign_id for row, _campaign in rows}) >= FEWEST_FOR_A_CURVE
+    return len({one.campaign_id for one in marks}) >= FEWEST_FOR_A_CURVE
+
+
+def courses(ids: Collection[int]) -> dict[int, ClosedCampaign]:
+    """Read kept courses by id."""
+    rows = ClosedResponse.objects.filter(pk__in=ids).values_list(
+        "pk", "campaign__code", "seen"
+    )
+    return {
+        pk: ClosedCampaign(label=code, seen=seen_of(seen)) for pk, code, seen in rows
+    }
 
 
 def read_experience() -> dict[Scope, Experience]:

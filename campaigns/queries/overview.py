@@ -61,6 +61,7 @@ def key_dates(campaign: Campaign, today: dt.date) -> list[KeyDate]:
         (_("announced"), campaign.announced_on),
         (_("parts available from"), campaign.parts_available_on),
         (_("owner letters from"), campaign.letters_on),
+        (_("next reminder planned for"), campaign.reminder_on),
     )
     days = [KeyDate(words=words, day=day, is_last=False) for words, day in begun if day]
     days += [

@@ -12,6 +12,7 @@ from django.db.models import Count, Sum
 from campaigns.models import Campaign, Remedy, ScheduledItem, VisitJob
 from campaigns.queries.demand import Wanted, wanted_of
 from campaigns.queries.experience import experience_for, read_experience
+from campaigns.queries.habits import NO_HABITS, Habits, habits_of
 from campaigns.queries.remedies import ALL, load_remedies
 from campaigns.queries.uses import (
     PartUse,
@@ -189,6 +190,7 @@ def cases_of(
     uses = _uses(house, wanted, today)
     stock = _stock(house, store_ids)
     served = _item_uses(house, stores)
+    habits = habits_of(store_ids, today=today)
     by_store: dict[int, set[int]] = defaultdict(set)
     for store_id, part_id in (*uses, *stock, *served):
         by_store[store_id].add(part_id)
@@ -204,6 +206,7 @@ def cases_of(
                 uses=uses.get(key, []),
                 served=served.get(key, []),
                 stock=stock.get(key, _Stock()),
+                habits=habits.get(store.pk, NO_HABITS),
             )
             if case is not None:
                 cases[key] = case
@@ -245,6 +248,7 @@ def _case(
     uses: Sequence[UseOf],
     served: Sequence[PartUse],
     stock: _Stock,
+    habits: Habits,
 ) -> Case | None:
     """Put one part's facts together; None where there is nothing to say."""
     part = house.parts[part_id]
@@ -268,7 +272,11 @@ def _case(
         order_limit=part.order_limit,
         receipts=_receipts(stock, today),
         campaigns=tuple(
-            replace(one.use, show_rate=store.show_rate_basis_points / ALL)
+            replace(
+                one.use,
+                show_rate=habits.show_rate(store.show_rate_basis_points / ALL),
+                unbooked_ahead=habits.unbooked_ahead,
+            )
             for one in uses
             if one.use is not None
         ),

@@ -40,7 +40,7 @@ MOVER_WORDS = {
     Mover.STOCK: gettext_lazy("free pieces on the shelf"),
     Mover.POPULATION: gettext_lazy("vehicles that want the part"),
     Mover.LETTERS: gettext_lazy("owner letters"),
-    Mover.LEARNED: gettext_lazy("what closed campaigns taught"),
+    Mover.LEARNED: gettext_lazy("what closed campaigns and visits taught"),
     Mover.COST: gettext_lazy("what ordering and running out cost"),
     Mover.PRICE: gettext_lazy("the price"),
     Mover.TERMS: gettext_lazy("terms of the supplier or of the campaign"),

@@ -103,6 +103,7 @@ class _AtStore:
     cell: Cell
     record: Record | None
     experience: Experience
+    today: dt.date
 
 
 def part_uses(
@@ -130,6 +131,7 @@ def part_uses(
         cell=cell,
         record=record,
         experience=experience or built_in(_age(record, today)),
+        today=today,
     )
     found = []
     for part_id, alike in sorted((takers or takers_of(remedy)).items()):
@@ -156,6 +158,7 @@ def whole_campaign(
         cell=cell,
         record=record,
         experience=experience or built_in(_age(record, today)),
+        today=today,
     )
     kinds = (wanted.cohorts, wanted.booked, wanted.waiting, wanted.in_work, wanted.own)
     variants = {one for kind in kinds for one in kind.get(cell, {})}
@@ -243,6 +246,7 @@ def _use(
         needed=needed,
         not_needed=not_needed,
         last_day=at.campaign.eligible_until,
+        reminder_in=_reminder_in(at.campaign, at.today),
     )
     days = sorted(own.items(), key=lambda row: (row[0] is None, row[0]))
     return UseOf(
@@ -253,6 +257,12 @@ def _use(
         in_work=in_work * takes.pieces,
         own=tuple((day, n * takes.pieces) for day, n in days),
     )
+
+
+def _reminder_in(campaign: Campaign, today: dt.date) -> float | None:
+    """Give the weeks until the reminder that is planned; None without one to come."""
+    day = campaign.reminder_on
+    return (day - today).days / 7 if day is not None and day >= today else None
 
 
 def _joined(

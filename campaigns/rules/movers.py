@@ -38,13 +38,15 @@ _MOVER_OF = {
     "service_pieces_a_week": Mover.POPULATION,
     "share_needing_it": Mover.POPULATION,
     "letters": Mover.LETTERS,
+    "reminder": Mover.LETTERS,
     "learned_from": Mover.LEARNED,
     "cost_short": Mover.COST,
     "cost_hold": Mover.COST,
     "cost_loss": Mover.COST,
     "order_cost": Mover.COST,
     "service_limit": Mover.COST,
-    "show_rate": Mover.COST,
+    "show_rate": Mover.LEARNED,
+    "unbooked_ahead": Mover.LEARNED,
     "unit_cost": Mover.PRICE,
     "lead_days": Mover.TERMS,
     "review_days": Mover.TERMS,
@@ -89,6 +91,12 @@ def inputs_of(position: PartPosition) -> dict[str, str]:
             )
             for use in uses
         ),
+        "reminder": " ".join(
+            ""
+            if use.reminder_in is None
+            else date.fromordinal(round(today + use.reminder_in * 7)).isoformat()
+            for use in uses
+        ).strip(),
         "learned_from": " ".join(str(use.learned_from) for use in uses),
         "cost_short": costs.short_cents if costs else "",
         "cost_hold": costs.hold_cents if costs else "",
@@ -96,6 +104,9 @@ def inputs_of(position: PartPosition) -> dict[str, str]:
         "order_cost": position.order_cost_cents if costs else "",
         "service_limit": f"{position.service_limit:.4f}",
         "show_rate": " ".join(f"{use.show_rate:.4f}" for use in uses),
+        "unbooked_ahead": " ".join(
+            f"{use.unbooked_ahead[0]:.4f}" for use in uses if use.unbooked_ahead
+        ),
         "unit_cost": position.unit_cost_cents,
         "lead_days": position.lead_days,
         "review_days": position.review_days,

@@ -12,7 +12,17 @@ class Touch(StrEnum):
 
 
 _NOBODY = frozenset(
-    {"bin", "books", "job", "letter_text", "notice", "payer", "report", "staff"}
+    {
+        "bin",
+        "books",
+        "job",
+        "letter_text",
+        "notice",
+        "payer",
+        "replay",
+        "report",
+        "staff",
+    }
 )
 _ITS_STORE = frozenset(
     {

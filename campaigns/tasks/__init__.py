@@ -8,6 +8,7 @@ from campaigns.tasks import (
     offers,
     proving,
     reconcile,
+    replaying,
     reports,
 )
 
@@ -20,5 +21,6 @@ __all__ = [
     "offers",
     "proving",
     "reconcile",
+    "replaying",
     "reports",
 ]

@@ -51,7 +51,8 @@ PAGE = 50
 def campaign_list(request: HttpRequest) -> HttpResponse:
     """List the campaigns with a bar and a sentence each."""
     state, words = request.GET.get("state", ""), request.GET.get("q", "").strip()
-    found = Campaign.objects.order_by("state", "-announced_on", "code")
+    # running, then drafts, then closed
+    found = Campaign.objects.order_by("-state", "-announced_on", "code")
     if state in {one.value for one in CampaignState}:
         found = found.filter(state=state)
     if words:

@@ -89,7 +89,7 @@ def look_ahead_many(positions: Sequence[PartPosition]) -> list[Outlook]:
                 error = use.errors.rest if stretch.rest else use.error
                 within = sum((day - position.today).days <= days for day in use.booked)
                 mine.append(len(asks))
-                if days <= 0 or use.unbooked_ahead:
+                if days <= 0:
                     alone[len(asks)] = campaign_demand(
                         use, today=position.today, days=days, error=error
                     )
@@ -129,7 +129,11 @@ def campaign_demands(
 
 @dataclass(frozen=True, slots=True)
 class _Cohorts:
-    """All cohorts of all asks in columns; ``ask`` says whose each is."""
+    """All cohorts of all asks in columns; ``ask`` says whose each is.
+
+    ``ahead`` has the share not yet booked by weeks ahead, the last one for all later
+    weeks; 1 throughout where it is not known.
+    """
 
     ask: Ints
     vehicles: Floats
@@ -137,6 +141,7 @@ class _Cohorts:
     weeks: Floats
     pace: Floats
     exits: Floats
+    ahead: Floats
 
 
 def _unbooked(asks: Sequence[Ask]) -> list[Demand]:
@@ -177,19 +182,33 @@ def _stand_in_columns(
                 (place, cohort.vehicles, one, two, three, weeks, pace, use.exits)
             )
     whole = np.array(rows, dtype=float).reshape(-1, 8)
+    of_ask = whole[:, 0].astype(np.int64)
     cohorts = _Cohorts(
-        ask=whole[:, 0].astype(np.int64),
+        ask=of_ask,
         vehicles=whole[:, 1],
         letters=whole[:, 2:5],
         weeks=whole[:, 5],
         pace=whole[:, 6],
         exits=whole[:, 7],
+        ahead=_shares_ahead(asks)[of_ask],
     )
     return cohorts, [
         (curves[key], np.array(mine, dtype=np.int64))
         for key, mine in by_curve.items()
         if mine
     ]
+
+
+def _shares_ahead(asks: Sequence[Ask]) -> Floats:
+    """Give a row of shares for each ask, all of one length."""
+    length = max((len(one.use.unbooked_ahead) for one in asks), default=0) or 1
+    shares = np.ones((len(asks), length))
+    for place, ask in enumerate(asks):
+        known = ask.use.unbooked_ahead
+        if known:
+            shares[place, : len(known)] = known
+            shares[place, len(known) :] = known[-1]
+    return shares
 
 
 def _of_like_length(weeks: Floats, rows: Ints) -> Iterator[Ints]:
@@ -210,25 +229,31 @@ def _of_like_length(weeks: Floats, rows: Ints) -> Iterator[Ints]:
 def _beside_exits(curve: ResponseCurve, cohorts: _Cohorts, rows: Ints) -> Floats:
     """Give each cohort's hazard whose chance is the share that comes.
 
-    Without exits it is the plain increase of the curve.
+    Those already booked are not in it (see ``chance_not_booked``). Without exits and
+    record of bookings it is the plain increase of the curve.
     """
     weeks, pace, exits = cohorts.weeks[rows], cohorts.pace[rows], cohorts.exits[rows]
+    ahead = cohorts.ahead[rows]
+    stepped = (exits > 0) | (ahead < 1).any(axis=1)
     last = int(np.ceil(weeks.max()))
-    steps = np.arange(last + 1, dtype=float) if exits.any() else np.array([0.0, last])
+    steps = np.arange(last + 1, dtype=float) if stepped.any() else np.array([0.0, last])
     edges = np.minimum(steps[None, :], weeks[:, None])
     hazard = _cumulative(curve, cohorts.letters[rows], edges)
     plain: Floats = np.maximum(hazard[:, -1] - hazard[:, 0], 0.0)
-    if not exits.any():
+    if not stepped.any():
         return plain
     weekly = -np.expm1(-pace[:, None] * np.diff(hazard, axis=1))
     still_open = np.ones(len(rows))
-    came = np.zeros(len(rows))
+    new, booked = np.zeros(len(rows)), np.zeros(len(rows))
     for week in range(weekly.shape[1]):
         share = weekly[:, week]
-        came += still_open * share
+        unbooked = ahead[:, min(week, ahead.shape[1] - 1)]
+        new += still_open * share * unbooked
+        booked += still_open * share * (1 - unbooked)
         still_open *= np.maximum(0.0, 1 - share - exits)
+    came = np.divide(new, 1 - booked, out=np.zeros(len(rows)), where=booked < 1)
     beside = -np.log1p(-np.minimum(came, _CERTAIN)) / pace
-    found: Floats = np.where(exits > 0, beside, plain)
+    found: Floats = np.where(stepped, beside, plain)
     return found
 
 
@@ -257,7 +282,8 @@ def _kept_shares(asks: Sequence[Ask], cohorts: _Cohorts, chance: Floats) -> Floa
     vehicles = np.bincount(cohorts.ask, cohorts.vehicles, minlength=size)
     booked = np.array([one.booked for one in asks], dtype=float)
     shows = np.array([one.use.show_rate for one in asks])
-    some = (forecast > 0) & (booked > 0)
+    by_record = np.array([bool(one.use.unbooked_ahead) for one in asks])
+    some = (forecast > 0) & (booked > 0) & ~by_record
     average = np.divide(forecast, vehicles, out=np.zeros(size), where=some)
     rest = forecast + booked * (average - shows)
     kept = np.divide(rest, forecast, out=np.ones(size), where=some)

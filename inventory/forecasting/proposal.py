@@ -571,6 +571,12 @@ def _facts(position: PartPosition, outlook: Outlook, *, back: int) -> tuple[Fact
 def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
     """Give the figures of one campaign."""
     weight = credibility(use.expected, prior=use.prior)
+    known = []
+    if use.unbooked_ahead:
+        share = use.unbooked_ahead[0]
+        known.append(_fact("unbooked_ahead", share, "chance", use.label, 2))
+    if use.reminder_in is not None:
+        known.append(_fact("reminder_in", use.reminder_in, "weeks", use.label, 1))
     return [
         _fact("open_vehicles", use.open_vehicles, "vehicles", use.label),
         _fact("asked", use.asked, "requests", use.label),
@@ -587,6 +593,7 @@ def _campaign_facts(use: CampaignUse, one: CampaignDemand) -> list[Fact]:
         _fact("show_rate", use.show_rate, "chance", use.label, 2),
         _fact("booked_pieces", one.booked.mean, "pieces", use.label, 1),
         _fact("unbooked_pieces", one.unbooked.mean, "pieces", use.label, 1),
+        *known,
     ]
 
 

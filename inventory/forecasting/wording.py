@@ -30,6 +30,8 @@ FACT_WORDS = {
     "show_rate": "share of booked visits that happen",
     "booked_pieces": "pieces for booked vehicles",
     "unbooked_pieces": "pieces for vehicles not booked yet",
+    "unbooked_ahead": "share of next week's visits that is not booked yet",
+    "reminder_in": "weeks until the reminder that is planned",
     "service_pieces_a_week": "pieces a week for scheduled service",
     "certain_pieces": "pieces for planned work",
     "free": "free on the shelf",

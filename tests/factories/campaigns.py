@@ -60,6 +60,7 @@ from campaigns.models import (
     StockAgreement,
     StockChange,
     StockCheck,
+    StoreReplay,
     ToolAtStore,
     UnsoldVehicle,
     Variant,
@@ -747,6 +748,20 @@ class LearnedResponseFactory(DjangoModelFactory[LearnedResponse]):
     @factory.lazy_attribute
     def learned(self) -> dict[str, object]:
         return experience_kept(built_in())
+
+
+class StoreReplayFactory(DjangoModelFactory[StoreReplay]):
+    """A replay of a store that has closed no campaign."""
+
+    class Meta:
+        model = StoreReplay
+
+    store = factory.SubFactory(StoreFactory)
+    made_at = NOW
+
+    @factory.lazy_attribute
+    def result(self) -> dict[str, object]:
+        return {"campaigns": [], "then": {"forecasts": 0}, "learned": None}
 
 
 class ReportFactory(DjangoModelFactory[Report]):

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from campaigns.management.demo import scenario
+from campaigns.management.demo.earlier import replay_first_store, take_over
 from campaigns.management.demo.ending import close_for_good, settle_old_disputes
 from campaigns.management.demo.fleet import make_cast, make_vehicles
 from campaigns.management.demo.history import Play, lose_some, play_campaign
@@ -59,6 +60,7 @@ def make(*, seed: int, vehicles: int) -> None:
         random=random, cast=cast, count=vehicles, today=today, at=moment(today, 6)
     )
     write_scheduled_item(cast=cast)
+    take_over(random=Random(seed + 1), cast=cast, today=today)  # noqa: S311 (as above)
     play = Play(random=random, cast=cast, today=today)
     plots = scenario.plots(today)
     campaigns = {}
@@ -71,4 +73,5 @@ def make(*, seed: int, vehicles: int) -> None:
             close_for_good(play, campaigns[plot.code])
         else:
             lose_some(play, campaigns[plot.code], LOST)
+    replay_first_store(cast=cast, today=today)
     set_today(play, campaigns)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from argparse import ArgumentParser
 
 SIZES = {"small": (SEEDS[:1], 12), "full": (SEEDS, TRIED)}
-"""Seeds of random numbers, and campaigns tried at each store."""
+"""Seeds of the random numbers, and campaigns tried at each store."""
 
 
 class Command(BaseCommand):

@@ -143,7 +143,7 @@ def try_all(
     tried: int = TRIED,
     conditions: Conditions = CONDITIONS,
 ) -> Iterator[Tried]:
-    """Try the rules at a store of each law and seed of random numbers."""
+    """Try the rules at a store of each law and seed of its random numbers."""
     for law in Law:
         for seed in seeds:
             store = make_store(law, seed, history=history, tried=tried)

@@ -3,6 +3,8 @@
 import datetime as dt
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from campaigns.domain.closing import close_campaign, reopen_campaign
 from campaigns.domain.learning import learn_responses
@@ -131,6 +133,33 @@ def test_learns_once_and_again_when_a_campaign_is_added():
     closed(store, campaign__campaign_class=CampaignClass.SATISFACTION)
     assert learn_responses(at=NOW) == 2
     assert read_experience()[store.pk, ""].campaigns == 4
+
+
+def test_only_the_courses_of_sets_that_differ_are_read():
+    """Nothing new: no course is read; a new one of a class: those of its sets."""
+
+    def read():
+        with CaptureQueriesContext(connection) as caught:
+            learn_responses(at=NOW)
+        return [
+            one["sql"]
+            for one in caught
+            if '"seen"' in one["sql"] and one["sql"].startswith("SELECT")
+        ]
+
+    stores = StoreFactory.create_batch(2)
+    rows = [closed(store) for store in stores for _number in range(3)]
+    assert len(read()) == 1
+    assert read() == []
+
+    row = closed(stores[0], campaign__campaign_class=CampaignClass.SATISFACTION)
+    (sql,) = read()
+    # the store's and the group's sets of all classes: not those of the second store's
+    wanted = {one.pk for one in rows} | {row.pk}
+    inside = sql[sql.rindex("IN (") + 4 : sql.rindex(")")]
+    assert {int(pk) for pk in inside.split(",")} == wanted
+    made = set(LearnedResponse.objects.values_list("store", "campaign_class"))
+    assert (stores[1].pk, CampaignClass.SAFETY) in made
 
 
 def test_what_too_few_are_left_for_is_forgotten():

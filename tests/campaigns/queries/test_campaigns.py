@@ -96,6 +96,8 @@ def test_before_and_after_it_runs():
 
     assert say(draft) == "Being entered: write down criteria and remedy, then match."
     assert say(closed) == "Closed: 1 of 1 remedied or found in order."
+    elsewhere = CampaignFactory.create(state=CampaignState.CLOSED)
+    assert say(elsewhere) == "Closed; no vehicle of this store was in it."
 
 
 @pytest.mark.parametrize("number", [1, 3])

@@ -3,7 +3,8 @@
 import pytest
 
 from campaigns.queries.experience import (
-    closed_campaigns,
+    closed_marks,
+    courses,
     experience_for,
     read_experience,
     seen_of,
@@ -32,20 +33,20 @@ def test_only_sets_that_are_large_enough_and_closed():
     )
     ClosedResponseFactory.create(campaign__campaign_class="emissions")
 
-    found = closed_campaigns()
+    found = closed_marks()
     assert {scope: len(rows) for scope, rows in found.items()} == {
         (store.pk, ""): 3,
         (None, ""): 4,
     }
-    assert set(closed_campaigns(store_id=store.pk)) == {(store.pk, "")}
-    assert closed_campaigns()[store.pk, ""][0][1].vehicles == 40
+    first = found[store.pk, ""][0]
+    assert {one.vehicles for one in courses([first.id]).values()} == {40}
 
 
 @pytest.mark.django_db
 def test_one_campaign_at_three_stores_is_one_campaign():
     campaign = ClosedResponseFactory.create().campaign
     ClosedResponseFactory.create_batch(2, campaign=campaign)
-    assert closed_campaigns() == {}
+    assert closed_marks() == {}
 
 
 @pytest.mark.django_db

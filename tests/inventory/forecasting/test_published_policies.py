@@ -134,3 +134,29 @@ def test_order_up_to_a_level_from_a_point():
         low, high, 1, 4, 5, use_poisson=True, demand_mean=6
     )
     assert found == pytest.approx(reference, abs=1e-6)
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.floats(0.5, 60), st.floats(0.05, 20), st.floats(0.05, 80))
+def test_poisson_newsvendor_against_the_library(mean, hold, penalty):
+    """Level and cost for any Poisson demand, as stockpyl gives them."""
+    demand = poisson(mean)
+    level = reorder.cheapest_level(demand, under=penalty, over=hold)
+    cost = reorder.expected_cost(demand, level, under=penalty, over=hold)
+    reference_level, reference_cost = newsvendor.newsvendor_poisson(hold, penalty, mean)
+    assert cost == pytest.approx(reference_cost, rel=1e-6)
+    # two levels may cost the same; ours is the smaller one
+    assert level <= reference_level
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.lists(st.integers(1, 30), min_size=2, max_size=15), st.floats(0.1, 20))
+def test_any_newsvendor_against_the_library(weights, penalty):
+    """Any demand of a few outcomes, as stockpyl's discrete newsvendor."""
+    chances = np.array(weights, dtype=float) / sum(weights)
+    demand = Demand(chances)
+    level = reorder.cheapest_level(demand, under=penalty, over=1.0)
+    cost = reorder.expected_cost(demand, level, under=penalty, over=1.0)
+    pmf = dict(enumerate(chances.tolist()))
+    _level, reference = newsvendor.newsvendor_discrete(1.0, penalty, demand_pmf=pmf)
+    assert cost == pytest.approx(reference, rel=1e-6)

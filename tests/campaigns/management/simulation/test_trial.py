@@ -1,4 +1,4 @@
-"""The rules at invented stores of random numbers, in a small size; in full it is a command."""
+"""The rules at invented stores, drawn at random, in a small size."""
 
 from itertools import accumulate
 
