@@ -20,7 +20,7 @@ _FIRST_CENTS = 14
 
 
 def rows_of(result: Mapping[str, Any]) -> tuple[list[str], list[list[Cell]]]:
-    """Give the head and a row for each campaign, then one for all; cents are whole."""
+    """Give the head, and a row for each campaign and one for all; cents are whole."""
     head = [
         _("Campaign"), _("Vehicles"), _("Asked"), _("Learned from, campaigns"),
         _("Forecasts"), _("Between the bounds"), _("Level said"), _("Level was"),
@@ -32,6 +32,8 @@ def rows_of(result: Mapping[str, Any]) -> tuple[list[str], list[list[Cell]]]:
     ):
         head += [words % {"rule": name} for name in rule_words().values()]
     campaigns = result["campaigns"]
+    if not campaigns:
+        return head, []
     rows = [_row(one["code"], one) for one in campaigns]
     whole = {
         "vehicles": sum(one["vehicles"] for one in campaigns),

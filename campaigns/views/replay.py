@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
-from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
@@ -15,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from campaigns.documents.replay import replay_csv, replay_xlsx, rule_words
 from campaigns.domain.replaying import REPLAY, ask_replay
+from campaigns.models import StoreReplay
 from campaigns.queries.replaying import closed_since, latest_replay
 from dealership.models import Job
 from dealership.rules.roles import Capability
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
     from django.urls import URLPattern
 
-    from campaigns.models import StoreReplay
 
 TOO_NARROW, TOO_WIDE = 0.74, 0.86
 """Between these the interval that should hold 8 of 10 outcomes is as good as said: a
@@ -195,10 +194,12 @@ def ask(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(request: HttpRequest) -> StoreReplay:
-    found = latest_replay(store_of(request))
-    if found is None:
-        raise Http404
-    return found
+    """Give the store's replay; an empty one where none was made yet."""
+    store = store_of(request)
+    empty = {"campaigns": []}
+    return latest_replay(store) or StoreReplay(
+        store=store, made_at=timezone.now(), result=empty
+    )
 
 
 @require_safe

@@ -408,10 +408,10 @@ def _follow_every_vehicle(play: _Play, day: int, still_open: int) -> None:
 
 def _follow_last_weeks(play: _Play, day: int) -> None:
     """Have what the last four weeks' average makes until the delivery after next."""
-    _follow_target(play, Rule.LAST_WEEKS, day, last_weeks_level(play, day))
+    _follow_target(play, Rule.LAST_WEEKS, day, _last_weeks_level(play, day))
 
 
-def last_weeks_level(play: _Play, day: int) -> int:
+def _last_weeks_level(play: _Play, day: int) -> int:
     """Give the last weeks' average for the days to the delivery after next, rounded up."""
     span = min(AVERAGE_WEEKS * 7, day + 1) if day > 0 else 1
     came = play.asked_between(day - span, day)
@@ -444,6 +444,6 @@ def _keep_what_was_said(
             came=play.asked_between(day, end),
             early=stood.age < EARLY_WEEKS,
             service=outlook.levels.window,
-            others=(stood.vehicles, last_weeks_level(play, day)),
+            others=(stood.vehicles, _last_weeks_level(play, day)),
         )
     )

@@ -85,9 +85,7 @@ def test_a_forecast_uses_them_and_says_so(store):
     assert use.unbooked_ahead == unbooked_ahead({9: 30})
 
     reconcile(today=TODAY, at=NOW, store_id=store.pk)
-    facts = {
-        row["code"]: row["value"] for row in Replenishment.objects.get().facts["rows"]
-    }
+    facts = {one.code: one.value for one in Replenishment.objects.get().told()}
     assert facts["show_rate"] == "0.80"
     assert facts["unbooked_ahead"] == "0.00"
 
@@ -105,7 +103,5 @@ def test_a_planned_reminder_is_in_the_forecast(store):
     assert use(TODAY + 15 * DAY).reminder_in is None  # posted, or let go
     reconcile(today=TODAY, at=NOW, store_id=store.pk)
     told = Replenishment.objects.get()
-    assert {"code": "reminder_in", "value": "2.0"}.items() <= next(
-        row for row in told.facts["rows"] if row["code"] == "reminder_in"
-    ).items()
+    assert [one.value for one in told.told() if one.code == "reminder_in"] == ["2.0"]
     assert told.facts["inputs"]["reminder"] == (TODAY + 14 * DAY).isoformat()
