@@ -196,7 +196,7 @@ def ask(request: HttpRequest) -> HttpResponse:
 def _kept(request: HttpRequest) -> StoreReplay:
     """Give the store's replay; an empty one where none was made yet."""
     store = store_of(request)
-    empty = {"campaigns": []}
+    empty: dict[str, Any] = {"campaigns": []}
     return latest_replay(store) or StoreReplay(
         store=store, made_at=timezone.now(), result=empty
     )
