@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from campaigns.documents.letters import Sender, Sheet
     from campaigns.rules.letter_window import Layout
 
-AT_ONCE = 20
+AT_ONCE = 12
 """Samples laid out together: about 0.75 MB of memory each."""
 
 MOST_SAMPLES = 400

@@ -8,8 +8,6 @@ import re
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-import vl_convert
-
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -210,6 +208,8 @@ def _drawn(marks: dict[str, Any], said: str, *, narrow: bool) -> str:
 @lru_cache(maxsize=64)
 def _svg(spec: str) -> str:
     """Draw a description; the same one again costs nothing."""
+    import vl_convert  # noqa: PLC0415 (10 MB, wanted only where a chart is drawn)
+
     return vl_convert.vegalite_to_svg(spec, allowed_base_urls=[])
 
 

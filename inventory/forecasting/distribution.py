@@ -7,7 +7,6 @@ from typing import Self, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 
 Chances: TypeAlias = NDArray[np.float64]
@@ -215,16 +214,22 @@ def use_share(published: float, *, needed: int = 0, not_needed: int = 0) -> UseS
 
 def beta_binomial(vehicles: int, a: float, b: float) -> Demand:
     """Give D ~ Beta-binomial(vehicles, a, b); a and b above 0."""
+    from scipy import stats  # noqa: PLC0415 (47 MB that letters and pages do without)
+
     return Demand.of(stats.betabinom.pmf(np.arange(vehicles + 1), vehicles, a, b))
 
 
 def binomial(vehicles: int, chance: float) -> Demand:
     """Give D ~ Binomial(vehicles, chance)."""
+    from scipy import stats  # noqa: PLC0415 (47 MB that letters and pages do without)
+
     return Demand.of(stats.binom.pmf(np.arange(vehicles + 1), vehicles, chance))
 
 
 def poisson(mean: float) -> Demand:
     """Give D ~ Poisson(mean), cut where less than 1e-12 is left."""
+    from scipy import stats  # noqa: PLC0415 (47 MB that letters and pages do without)
+
     top = int(stats.poisson.isf(_TAIL, mean)) + 1 if mean > 0 else 0
     return Demand.of(stats.poisson.pmf(np.arange(top + 1), mean))
 

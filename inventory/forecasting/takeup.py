@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 
 COLD_START_SHAPE: tuple[tuple[float, float], ...] = (
@@ -128,6 +127,8 @@ def completion_curve(
         raise ValueError("each vehicle needs a week of zero or more and a yes or no")
     if not events.any():
         return ()
+    from scipy import stats  # noqa: PLC0415 (47 MB that letters and pages do without)
+
     data = stats.CensoredData.right_censored(times, ~events)
     curve = stats.ecdf(data).sf
     with warnings.catch_warnings():

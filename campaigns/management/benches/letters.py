@@ -58,7 +58,7 @@ from vehicles.rules.vin import check_digit
 
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from typing import BinaryIO
 
     from campaigns.documents.letters import Sheet
@@ -66,7 +66,7 @@ if TYPE_CHECKING:
 LETTERS = {"small": 400, "full": 10_000}
 BY_ENGINE = {"small": 50, "full": 250}
 COMPARED = {"small": 20, "full": 500}
-MEMORY = {"small": (), "full": (100, 50_000)}
+MEMORY = {"small": (100,), "full": (100, 50_000)}
 CHUNK = 50
 _AT_ONCE = 500
 _ONE_IN = 200
@@ -92,14 +92,18 @@ def run(size: str) -> Result:
         steps["press"] = watched(lambda: made.append(_press(row, make)))
         [press] = made
         sheets.keep(press)
-        for letters in MEMORY[size][:1]:
-            steps[f"filled_{letters}"] = _filled(press, sheets, letters, folder)
         steps["filled"] = _filled(press, sheets, count, folder)
         weight = (folder / "filled.pdf").stat().st_size / count
-        for letters in MEMORY[size][1:]:
-            steps[f"filled_{letters}"] = _filled(press, sheets, letters, folder)
+        for letters in MEMORY[size]:
+            steps[f"filled_{letters}"] = _in_a_worker(
+                f"letters.tell_of_filling({row.pk}, {letters}, {str(folder)!r})",
+                lambda number=letters: _fill_some(row, number, folder),  # type: ignore[misc]
+            )
         steps["left_over"] = watched(lambda: _by_engine(row, sheets.left))
-        steps["job"] = _in_a_worker(row, folder)
+        steps["job"] = _in_a_worker(
+            f"letters.tell_of_round({row.pk}, {str(folder / 'files')!r})",
+            lambda: watched(lambda: set_round(row)),
+        )
         row.refresh_from_db()
         few = sheets.some(BY_ENGINE[size])
         steps["engine"] = watched(lambda: _by_engine(row, few))
@@ -139,9 +143,9 @@ class _Sheets:
         self._sheets: list[Sheet] = []
         self.left: list[Sheet] = []
 
-    def keep(self, press: Press) -> None:
-        """Find the letters that can be filled in."""
-        total = self._row.letters.count()
+    def keep(self, press: Press, most: int = 0) -> None:
+        """Find the letters that can be filled in: all, or among the first ``most``."""
+        total = most or self._row.letters.count()
         for first in range(1, total + 1, _AT_ONCE):
             for letter in letters_at(self._row, range(first, first + _AT_ONCE)):
                 sheet = self._make.sheet(letter)
@@ -199,21 +203,19 @@ def _bind(
     return starts
 
 
-def _in_a_worker(row: LetterRound, folder: Path) -> Watch:
-    """Do the job of the round in a process of its own, as a worker does.
+def _in_a_worker(call: str, here: Callable[[], Watch]) -> Watch:
+    """Do something in a process of its own, as a worker does, where that is possible.
 
     So its memory is that of a worker, without what making a database takes.
     """
     if connection.vendor != "sqlite":
-        return watched(lambda: set_round(row))
-    call = (
-        "import django; django.setup();"
-        "from campaigns.management.benches import letters;"
-        f"letters.tell_of_round({row.pk}, {str(folder / 'files')!r})"
-    )
+        return here()
     database = connection.settings_dict["NAME"]
+    begin = (
+        "import django; django.setup();from campaigns.management.benches import letters"
+    )
     done = subprocess.run(  # noqa: S603 (our own words)
-        [sys.executable, "-c", call],
+        [sys.executable, "-c", f"{begin};{call}"],
         env={**os.environ, "MENDROLL_DATABASE_URL": f"sqlite:///{database}"},
         cwd=Path(__file__).parents[3],
         stdout=subprocess.PIPE,
@@ -227,7 +229,25 @@ def tell_of_round(pk: int, files: str) -> None:
     """Do the job of a round and print what it took."""
     load_handlers()  # what a worker has loaded long since is not measured
     with override_settings(MEDIA_ROOT=files):
-        watch = watched(lambda: set_round(LetterRound.objects.get(pk=pk)))
+        _tell(watched(lambda: set_round(LetterRound.objects.get(pk=pk))))
+
+
+def tell_of_filling(pk: int, count: int, folder: str) -> None:
+    """Fill in some letters of a round and print what it took."""
+    load_handlers()
+    _tell(_fill_some(LetterRound.objects.get(pk=pk), count, Path(folder)))
+
+
+def _fill_some(row: LetterRound, count: int, folder: Path) -> Watch:
+    """Make a press and fill in letters, with no more of them in memory than a chunk."""
+    make = SheetMaker(row)
+    press = _press(row, make)
+    sheets = _Sheets(row, make)
+    sheets.keep(press, most=_AT_ONCE)
+    return _filled(press, sheets, count, folder)
+
+
+def _tell(watch: Watch) -> None:
     told = watch.told() | {"peak_mb": _own_peak_mb() or watch.peak_mb}
     sys.stdout.write(f"{json.dumps(told)}\n")
 

@@ -40,7 +40,7 @@ TEXT = (
     "If you have sold the vehicle, please tell us who has it now.",
 )
 DATE = "2026-03-09"
-ODD_LETTERS = int(os.environ.get("MENDROLL_ODD_LETTERS", "60"))
+ODD_LETTERS = int(os.environ.get("MENDROLL_ODD_LETTERS", "40"))
 """500 take a minute; the bench compares that many at every run of full size."""
 
 

@@ -1,15 +1,35 @@
 """Post that came in: found by code, VIN or name; decided; answered; lists handed out."""
 
-import pytest
+import datetime as dt
 
+import pypdfium2
+import pytest
+import zxingcpp
+
+from campaigns.domain.letters import mark_posted, mark_printed, print_round
 from campaigns.models import AddressExport, Contact
-from campaigns.rules.lifecycle import Reach, RoundState
+from campaigns.queries.addressees import decide_addressees
+from campaigns.rules.letter_english import FRAME as ENGLISH
+from campaigns.rules.lifecycle import (
+    OmissionReason,
+    Reach,
+    RoundKind,
+    RoundState,
+    WorkState,
+)
+from dealership.domain.jobs import run_waiting
 from dealership.rules.roles import Role
-from tests.factories.campaigns import LetterFactory, LetterRoundFactory
-from tests.factories.dealership import TODAY, StoreFactory
+from tests.campaigns.domain.rounds import drawn, owned
+from tests.factories.campaigns import (
+    CampaignFactory,
+    LetterFactory,
+    LetterRoundFactory,
+)
+from tests.factories.dealership import NOW, TODAY, StoreFactory
 
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_now")]
+YEAR_AGO = TODAY - dt.timedelta(days=365)
 ANSWER = {"channel": "slip", "on": "2026-11-25", "key": "k"}
 
 
@@ -77,6 +97,74 @@ def test_the_slip_is_entered(office, letter):
     assert "the vehicle was scrapped" in office.get(url).content.decode()
     refused = office.post(f"{url}answered/", ANSWER | {"answer": "moved", "key": "n"})
     assert "Enter street, city and postal code" in refused.content.decode()
+
+
+def read_slips(file):
+    """Read each page as a scanner would: the code, and what can be ticked."""
+    slips = {}
+    with pypdfium2.PdfDocument(file.read()) as paper:
+        for page in paper:
+            [code] = zxingcpp.read_barcodes(page.render(scale=3).to_pil())
+            slips[code.text] = page.get_textpage().get_text_range()
+    return slips
+
+
+def test_the_slip_from_paper_to_the_vehicle(office, settings, tmp_path):
+    """Printed, posted, its code read off the sheet and scanned, and each box entered."""
+    settings.MEDIA_ROOT = tmp_path
+    campaign = CampaignFactory.create(letters_on=None)
+    answers = ("sold", "scrapped", "exported", "stolen", "elsewhere", "moved")
+    for number in range(len(answers)):
+        row = owned(campaign, office.store, address={"street": f"{number} Elm Row"})
+        row.vehicle.tenures.update(since=YEAR_AGO)
+    made = drawn(campaign, office.store)
+    print_round(letter_round=made, by=office.staff, at=NOW)
+    run_waiting(clock=lambda: NOW)
+    made.refresh_from_db()
+    for step in (mark_printed, mark_posted):
+        step(letter_round=made, on=TODAY, by=office.staff, at=NOW)
+
+    slips = read_slips(made.pdf)
+    assert sorted(slips) == sorted(made.letters.values_list("code", flat=True))
+    place = {
+        "street": "9 Larch Row", "city": "Tannersby", "region": "IL",
+        "postal_code": "60004", "country": "US",
+    }  # fmt: skip
+    typed = {
+        "sold": {"answer": "sold", "new_owner": "Ilse Varga"} | place,
+        "elsewhere": {"answer": "done_elsewhere"},
+        "moved": {"answer": "moved"} | place,
+    }
+    rows = {}
+    for code, name in zip(slips, answers, strict=True):
+        for box in ENGLISH.answers:
+            assert box in slips[code]
+        found = office.get("/letters/in/", {"q": code}).url
+        answer = ANSWER | {"key": code} | typed.get(name, {"answer": name})
+        assert office.post(f"{found}answered/", answer).url == found
+        contact = Contact.objects.get(letter__code=code)
+        assert contact.channel == "slip"
+        rows[name] = contact.campaign_vehicle
+
+    assert rows["sold"].vehicle.tenures.get(until=None).party.name == "Ilse Varga"
+    for gone in ("scrapped", "exported", "stolen"):
+        assert rows[gone].reach == gone
+    assert rows["elsewhere"].work_state == WorkState.REMEDIED_ELSEWHERE
+    owner = rows["moved"].vehicle.tenures.get().party
+    assert owner.addresses.get(current=True).street == "9 Larch Row"
+    # what is gone or done gets no more letters; the new owner and address do
+    told = {
+        one.row.pk: getattr(one, "reason", one)
+        for one in decide_addressees(
+            campaign=campaign, store=office.store, on=TODAY, kind=RoundKind.REMINDER
+        )
+    }
+    assert rows["elsewhere"].pk not in told
+    for gone in ("scrapped", "exported", "stolen"):
+        assert told[rows[gone].pk] == OmissionReason.OUT_OF_REACH
+    assert told[rows["sold"].pk].party.name == "Ilse Varga"
+    for name in ("sold", "moved"):
+        assert told[rows[name].pk].address.street == "9 Larch Row"
 
 
 def test_a_call_is_noted_on_the_vehicle(signed_in, letter, office):
