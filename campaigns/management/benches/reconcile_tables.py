@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from django.core.management.color import no_style
 from django.db import connection
 
 from campaigns import models as work
@@ -662,8 +663,12 @@ def pour(tables: Iterable[Rows], numbers: int) -> None:
     with connection.cursor() as cursor, _bare_tables(cursor):
         cursor.execute("CREATE TEMP TABLE numbers (n integer)")
         cursor.execute(NUMBERS.format(last=numbers - 1))
+        filled = []
         for rows in tables:
             cursor.execute(insertion(rows))
+            filled.append(rows.model)
+        for statement in connection.ops.sequence_reset_sql(no_style(), filled):
+            cursor.execute(statement)
         cursor.execute(BALANCES)
         cursor.execute("DROP TABLE numbers")
     with connection.cursor() as cursor:
