@@ -6,7 +6,18 @@ _RACE = (
 )
 _NONE = "An account from which nothing is taken cannot be short."
 
+_LOCK = (
+    "SQLite holds its one write lock from the start of the transaction; for PostgreSQL"
+    " `tests/inventory/domain/test_locks.py` asks from a second connection."
+)
+
 WHY: dict[str, str] = {
+    "inventory.domain.locks.lock_layers: CostLayer.objects.select_for_update() ->"
+    " CostLayer.objects.all()": _LOCK,
+    "inventory.domain.spare.hold_spare: lock_pockets(store=store, part_ids=[part.pk for"
+    " part in lines]) -> pass": _LOCK,
+    "inventory.domain.promises.live_of: lock_pockets(store=store,"
+    " part_ids=set(rows.values_list('part_id', flat=True))) -> pass": _LOCK,
     "inventory.domain.spare.hold_spare: "
     "ensure_pockets(store=store, pockets=[(part.pk, earmark_id) for part in lines])"
     " -> pass": (

@@ -4,7 +4,7 @@ import pytest
 
 from inventory.domain.ledger import NotEnough, NotPieces
 from inventory.domain.reserving import reserve
-from inventory.domain.spare import hold_spare
+from inventory.domain.spare import OfferedToOthers, hold_spare
 from inventory.rules.accounts import Account
 from tests.factories.dealership import NOW, TODAY, StoreFactory
 from tests.factories.inventory import EarmarkFactory, PartFactory
@@ -89,3 +89,12 @@ def test_what_a_promise_counts_on_is_not_spare(store, part):
     with pytest.raises(NotEnough) as refusal:
         spare(store, {part: 2})
     assert refusal.value.there == 1
+
+
+def test_refusal_says_how_many_are_offered_to_others(part):
+    told = OfferedToOthers(part, 3, 1, 2)
+    assert str(told) == (
+        f"{part.number}: 3 wanted, 1 can be spared; 2 are offered to people on the"
+        " waiting list. Take fewer, or withdraw an offer first."
+    )
+    assert (told.part, told.wanted, told.spare, told.kept) == (part, 3, 1, 2)
