@@ -14,7 +14,8 @@ from tests.simulation.life import FIRST_DAY, play
 from tests.simulation.shown import show
 
 
-pytestmark = [pytest.mark.both, pytest.mark.django_db]
+# All days are played before the first test: on a busy machine that takes its time.
+pytestmark = [pytest.mark.both, pytest.mark.django_db, pytest.mark.timeout(1_800)]
 
 # One figure of the product set off by one: the table's statement, and what shows it.
 SABOTAGE = {
