@@ -1,7 +1,10 @@
 """Vehicles that come in are judged by the campaigns that run, by the job itself."""
 
+import datetime as dt
+
 import pytest
 
+from campaigns.domain.reckoning import RECONCILE
 from campaigns.models import CampaignVehicle, StateChange
 from dealership.domain.jobs import run_job
 from dealership.models import Job
@@ -39,6 +42,16 @@ def test_the_vehicles_of_a_list_are_judged_once_it_is_applied():
     row = CampaignVehicle.objects.get()
     assert (row.vehicle.vin, row.work_state) == (invented_vin(1), "open")
     assert StateChange.objects.get().source == "list list.csv"
+
+
+def test_after_an_import_the_proposals_of_all_stores_are_worked_out():
+    """Asked for once, due when the minute is over."""
+    ruled(lines=["Corvane"])
+    Counter().take_in(csv_of(f"{invented_vin(1)},Corvane", headers="VIN,Model"))
+    judge()
+    asked = Job.objects.get(kind=RECONCILE)
+    assert (asked.store, asked.arguments) == (None, {})
+    assert NOW < asked.due_at <= NOW + dt.timedelta(minutes=1)
 
 
 def test_a_vehicle_changed_by_hand_is_judged_by_itself():
