@@ -13,6 +13,7 @@ from campaigns.domain.repairs import open_repair, record_reading
 from campaigns.domain.requests import record_request
 from campaigns.domain.room import set_week
 from campaigns.management.demo.opening import moment
+from campaigns.management.demo.shelves import stock_the_shelves
 from campaigns.models import CampaignVehicle, Loan
 from campaigns.rules.lifecycle import WorkState
 from campaigns.rules.room import Skill
@@ -56,6 +57,7 @@ def set_today(play: Play, campaigns: dict[str, Campaign]) -> None:
             at=moment(play.today, 8),
         )
     _waiting(play, campaigns["SR-26-04"])
+    stock_the_shelves(play, campaigns)
     # The history leaves proposals of past days; whoever opens the demo sees today's.
     reconcile(today=play.today, at=moment(play.today, 7))
 
