@@ -49,6 +49,7 @@ CHORES: dict[Role, tuple[Finds, ...]] = {
         parts.counts_to_approve,
         desk.overdue,
         desk.missed,
+        service.claims_end_soon,
         service.unsent_claims,
         service.ready_to_close,
     ),

@@ -154,6 +154,50 @@ def stopped_stock(*, store: Store, today: dt.date) -> Kind:
     )
 
 
+CLAIMS_END_DAYS = 30
+"""So many days before the last day for claims open work is called up: common practice,
+no source."""
+
+
+def claims_end_soon(*, store: Store, today: dt.date) -> Kind:
+    """Give the campaigns whose last day for claims is near while work is open here."""
+    last = today + timedelta(days=CLAIMS_END_DAYS)
+    mine = CampaignVehicle.objects.in_store(store).still_open()
+    found = (
+        Campaign.objects.filter(
+            Exists(mine.filter(campaign=OuterRef("pk"))),
+            state=CampaignState.RUNNING,
+            claims_until__range=(today, last),
+        )
+        .annotate(
+            left=Count(
+                "vehicles",
+                filter=Q(vehicles__pk__in=mine.values("pk")),
+            )
+        )
+        .order_by("claims_until", "code")
+    )
+
+    def write(one: Any) -> Chore:  # noqa: ANN401 (annotated)
+        words = ngettext(
+            "%(n)d vehicle still open", "%(n)d vehicles still open", one.left
+        )
+        return Chore(
+            kind="claims_end_soon",
+            reason=_("Claims end soon, and work is open"),
+            about=f"{one.code} {one.title}",
+            detail=words % {"n": one.left},
+            deadline=one.claims_until,
+            act=_("See who is booked"),
+            target=Target(name="campaigns:campaign_visits", args=(one.code,)),
+            tone="act",
+        )
+
+    return listed(
+        found[: MOST + 1], write, full=_ALL_CAMPAIGNS, full_words=_campaigns()
+    )
+
+
 def ready_to_close(*, store: Store, today: dt.date) -> Kind:
     """Give the running campaigns in which nothing is left in any store.
 

@@ -121,6 +121,11 @@ def finished(store):
     )
 
 
+def ending(store):
+    campaign = made.CampaignFactory.create(claims_until=TODAY + 20 * DAY)
+    return open_vehicle(campaign, store)
+
+
 def report_due(store):
     """Letters in July: the third quarter's report is due on 30 October; frozen to
     the month before by its own test, so the fourth is what is asked for here."""
@@ -354,6 +359,10 @@ ROWS = {
     ),
     "stopped_stock": (
         Role.SERVICE_MANAGER, stopped, None, change(planned_on=TODAY + DAY),
+    ),
+    "claims_end_soon": (
+        Role.SERVICE_MANAGER, ending, TODAY + 20 * DAY,
+        change(work_state=WorkState.REMEDIED_HERE),
     ),
     "ready_to_close": (Role.SERVICE_MANAGER, finished, None, of("campaign", state="closed")),
     "overdue": (Role.SERVICE_MANAGER, visit_passed, TODAY + DAY, change(on=TODAY + DAY)),
