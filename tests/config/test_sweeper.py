@@ -4,6 +4,7 @@ The sides: the embedded default (SQLite, the worker is its own bell) always; Red
 PostgreSQL where their addresses are given (marker ``postgres``).
 """
 
+import json
 import os
 import re
 import signal
@@ -16,6 +17,7 @@ from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
 import psycopg
+import pypdfium2
 import pytest
 import redis
 
@@ -106,6 +108,21 @@ class House:
                 return connection.execute(query.replace("?", "%s"), values).fetchall()
         with closing(sqlite3.connect(self.database, timeout=20)) as connection:
             return connection.execute(query, values).fetchall()
+
+    def lapse(self) -> None:
+        """Let the time of every lease pass."""
+        statement = (
+            "UPDATE dealership_job SET lease_until = '2020-01-01 00:00:00'"
+            " WHERE lease_until IS NOT NULL"
+        )
+        url = self.env.get("MENDROLL_DATABASE_URL")
+        if url:
+            with psycopg.connect(url) as connection:
+                connection.execute(statement)
+            return
+        with closing(sqlite3.connect(self.database, timeout=20)) as connection:
+            connection.execute(statement)
+            connection.commit()
 
     def states(self, kind: str) -> dict[str, int]:
         return dict(
@@ -356,3 +373,79 @@ def test_beat_leaves_timed_jobs_to_the_worker(served, tmp_path):
         log.close()
     (key,) = served.timed("dealership.erase_uploads")
     assert re.fullmatch(r"due \d{4}-\d\d-\d\dT\d\d:00:00Z", key)
+
+
+# A round of letters ----------------------------------------------------------------
+
+LETTERS = 70
+A_ROUND = f"""
+from django.utils import timezone
+from campaigns.management.benches.letters import furnish
+from dealership.domain.jobs import enqueue
+made = furnish({LETTERS})
+enqueue(kind="campaigns.print_round", arguments={{"round_id": made.pk}}, by=None,
+        store=made.store, now=timezone.now())
+"""
+WHAT_CAME = """
+import json
+from campaigns.models import Letter, LetterFile, LetterRound
+print(json.dumps([
+    list(Letter.objects.order_by("position").values_list("code", "page")),
+    [file.pdf.path for file in LetterFile.objects.all()],
+    LetterRound.objects.get().sheets,
+]))
+"""
+
+
+def kill_twice_while_letters_are_set(house):
+    """Kill the whole worker after two chunks, the next one some chunks later; go on."""
+    # The engine renews no lease while it lays out the samples, and a busy machine may
+    # take its time for that: a long lease, and after each death it is let lapse.
+    house.env |= {
+        "MENDROLL_TEST_LETTERS_AT_ONCE": "7",
+        "MENDROLL_JOB_LEASE_SECONDS": "120",
+    }
+    house.ask(A_ROUND)
+
+    def chunks_done():
+        return house.rows(
+            "SELECT count(*) FROM campaigns_letterchunk WHERE done_at IS NOT NULL"
+        )[0][0]
+
+    for chunks in (2, 5):
+        with house.worker() as process:
+            house.wait_for(lambda least=chunks: chunks_done() >= least, seconds=250)
+            kill_group(process)
+        assert chunks <= chunks_done() < LETTERS // 7
+        house.lapse()
+    kind = "campaigns.print_round"
+    with house.worker():
+        house.wait_for(lambda: house.states(kind) == {"done": 1}, seconds=250)
+    assert house.rows(
+        "SELECT interruptions, attempts FROM dealership_job WHERE kind = ?", kind
+    ) == [(2, 0)]
+
+
+def assert_each_letter_once(house):
+    letters, [path], sheets = json.loads(house.ask(WHAT_CAME).splitlines()[-1])
+    with pypdfium2.PdfDocument(path) as paper:
+        texts = [page.get_textpage().get_text_range() for page in paper]
+    assert len(texts) == sheets == LETTERS == len(letters)
+    for code, page in letters:
+        assert [n for n, text in enumerate(texts, start=1) if code in text] == [page]
+
+
+@pytest.mark.timeout(900)
+@pytest.mark.committing
+def test_killed_twice_every_letter_is_there_once_embedded(embedded):
+    kill_twice_while_letters_are_set(embedded)
+    assert_each_letter_once(embedded)
+
+
+@wants_servers
+@pytest.mark.timeout(900)
+@pytest.mark.postgres
+@pytest.mark.committing
+def test_killed_twice_every_letter_is_there_once_with_redis(served):
+    kill_twice_while_letters_are_set(served)
+    assert_each_letter_once(served)

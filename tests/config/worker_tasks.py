@@ -8,6 +8,8 @@ from datetime import datetime
 import time_machine
 from django.db import transaction
 
+from campaigns.domain import letter_chunks
+from campaigns.tasks import letters
 from dealership.domain.jobs import handles
 from dealership.domain.series import next_number
 from dealership.models import AuditEntry, Store
@@ -18,6 +20,18 @@ if os.environ.get("MENDROLL_TEST_CLOCK"):
     time_machine.travel(
         datetime.fromisoformat(os.environ["MENDROLL_TEST_CLOCK"]), tick=True
     ).start()
+
+
+if os.environ.get("MENDROLL_TEST_LETTERS_AT_ONCE"):
+    # Small chunks that take a while, so that a worker can be killed between two.
+    letter_chunks.FILLED_AT_ONCE = int(os.environ["MENDROLL_TEST_LETTERS_AT_ONCE"])
+    set_chunk = letters.set_chunk
+
+    def set_slowly(**facts):
+        time.sleep(0.4)
+        return set_chunk(**facts)
+
+    letters.set_chunk = set_slowly
 
 
 @handles("tests.mark", words="Marking")
