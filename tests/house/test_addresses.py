@@ -427,6 +427,8 @@ SHARED = {
     "campaigns:abandon_amendment": CAMPAIGN,
     "campaigns:add_line": REMEDY,
     "campaigns:amendments": CAMPAIGN,
+    "campaigns:bill_over_parts": CAMPAIGN,
+    "campaigns:slip_over_parts": CAMPAIGN,
     "campaigns:campaign": CAMPAIGN,
     "campaigns:campaign_parts": CAMPAIGN,
     "campaigns:campaign_visits": CAMPAIGN,

@@ -1,7 +1,7 @@
 """Run the crowd or the kills as a program of its own, on the database of the settings.
 
 ``python -m tests.proofs.apart crowd how=processes workers=32 seconds=60 seed=1`` or
-``... kills kills=200 seed=1`` prints, last, one line of JSON with the figures.
+``... kills kills=200 seed=1`` prints, last, one line of JSON with the figures; ``seed`` is that of the random numbers.
 """
 
 import json

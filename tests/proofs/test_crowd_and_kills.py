@@ -62,7 +62,7 @@ def run_apart(name: str, **facts: object) -> dict:
 
 
 def seed() -> int:
-    """Give a number that nobody has chosen; a failure prints it."""
+    """Give a random number to begin with; a failure prints it."""
     number = int(os.environ.get("MENDROLL_PROOF_SEED") or secrets.randbelow(10**6))
     print(f"MENDROLL_PROOF_SEED={number}")
     return number

@@ -97,7 +97,7 @@ def test_the_right_side_alone_is_that_of_the_account(shop):
 
 def test_fifty_stores_take_the_queries_of_one(shop, django_assert_num_queries):
     stores = [shop.store]
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(18):
         lines(*stores)
     for _each in range(2):
         store = StoreFactory.create()
@@ -106,5 +106,5 @@ def test_fifty_stores_take_the_queries_of_one(shop, django_assert_num_queries):
         )
         stores.append(store)
     Shop(store=shop.store).shelf(1)
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(18):
         assert len({one.store for one in lines(*stores)}) == 3

@@ -86,5 +86,5 @@ def test_the_pages_take_the_queries_of_one(shop, desk, django_assert_num_queries
         for _each in range(shops - 1):
             Shop(store=shop.store).shelf(1)
         for where in (WHERE, LINES):
-            with django_assert_num_queries(22):
+            with django_assert_num_queries(23):
                 desk.get(reverse(where))
